@@ -1,0 +1,25 @@
+// Package stats holds the statistics of the fleet: one statistic a file,
+// its definition, source and edge cases in the doc comment, its check values
+// with their source in the test beside it.
+//
+// # Conventions
+//
+// The unit of observation is the pair of shoes unless a function says
+// otherwise. Distances are whole kilometres, so data reduce to counts on
+// distinct values first; every function takes such counts (or a frequency
+// beside each value) and its cost grows with distinct values.
+//
+// An interval observation of life is (lower, upper]: lower is the last
+// distance seen sound, upper the first seen worn. lower = 0 means worn at the
+// first look, upper = +Inf means sound so far, lower = upper an exact value.
+// At equal times events come before censorings.
+//
+// Confidence levels are given as conf in (0, 1), for example 0.95. Random
+// parts take a seed and give the same answer for the same seed.
+//
+// A statistic that cannot be estimated returns a *Reason, input that breaks a
+// precondition an error wrapping ErrBadInput. Nothing returns NaN. Results do
+// not depend on the order of rows or the naming of groups.
+//
+// The package imports the standard library and gonum only.
+package stats
