@@ -1,0 +1,158 @@
+package retail
+
+import (
+	"time"
+
+	"solewright/assess"
+)
+
+// Region groups stores. Its currency and distance unit are the defaults of its stores.
+type Region struct {
+	Code, Name string
+	Currency   string // ISO 4217
+}
+
+// Store is one shop. It has no address.
+type Store struct {
+	Code, Name string
+	Region     string
+	Zone       string // IANA time zone, for example Europe/Madrid
+	Currency   string // ISO 4217
+	Unit       string // km or mi, as the store's people speak of distance
+	Retired    string // YYYY-MM-DD, empty while open
+}
+
+// Role is what an account may do; see the dashboard's table of roles.
+type Role string
+
+// The roles.
+const (
+	Fitter  Role = "fitter"
+	Trainee Role = "trainee"
+	Manager Role = "manager"
+	Trainer Role = "trainer"
+	Office  Role = "office"
+)
+
+// Roles lists the roles in order of reach.
+var Roles = []Role{Fitter, Trainee, Manager, Trainer, Office}
+
+// Scope is where an account acts: the fleet, a region or a store.
+// The zero Scope is the fleet.
+type Scope struct {
+	Region, Store string // at most one is set
+}
+
+// String writes a scope as fleet, region:CODE or store:CODE.
+func (s Scope) String() string {
+	switch {
+	case s.Store != "":
+		return "store:" + s.Store
+	case s.Region != "":
+		return "region:" + s.Region
+	}
+	return "fleet"
+}
+
+// Staff is one person's account, by code.
+type Staff struct {
+	Code    string
+	Role    Role
+	Scopes  []Scope
+	Retired string // YYYY-MM-DD, empty while active
+}
+
+// Features are what a fitting speaks of instead of brands.
+type Features struct {
+	Cushioning    string // low, medium, high
+	MedialSupport string // none, some, firm
+	StackMM       int    // heel stack, 0 unknown
+	DropMM        int    // heel to forefoot drop, −1 unknown
+	Flexibility   string // stiff, moderate, floppy
+	Widths        string // words of the maker, space between
+}
+
+// Categories are the kinds of shoe the catalogue knows.
+var Categories = []string{"daily", "long run", "tempo", "race", "support", "trail", "track", "walking"}
+
+// ShoeModel is one version of one model of shoe.
+type ShoeModel struct {
+	ID       assess.UUID
+	Brand    string
+	Model    string
+	Version  string
+	Category string // one of Categories, empty while unknown
+	GTINs    []string
+	AsNew    assess.AsNew
+	Features Features
+	Released string // YYYY-MM-DD
+	Retired  string // YYYY-MM-DD, empty while sold
+	// TypedIn says that the model was typed at a bench and waits for the office
+	// to link or complete it.
+	TypedIn bool
+}
+
+// Consent is a runner's permission for one purpose, with the version of the
+// text that was agreed to. An empty Date means no consent.
+type Consent struct {
+	Date, Text string
+}
+
+// Runner is a person by opaque code, and nothing else about the person.
+type Runner struct {
+	Code           string
+	TeachingPhotos Consent
+	HealthNotes    Consent
+	Unit           string // km or mi
+	MassBand       string // optional: "under 60", "60-74", "75-89", "90 and over" kg
+}
+
+// Foot is one foot as measured at a fitting.
+type Foot struct {
+	LengthMM, WidthMM int
+	// Posture holds the six items of the Foot Posture Index, −2…+2; an item
+	// that can't be judged stays unread.
+	Posture [6]assess.Value
+}
+
+// Fitting is one fitting of a runner.
+type Fitting struct {
+	ID           assess.UUID
+	Store, Staff string
+	Runner       string
+	At           time.Time
+	Foot         [2]Foot
+	Gait, GaitBy assess.Value // assess.GaitWords, assess.GaitByWords
+	Strike       assess.Value // assess.StrikeWords
+	// StrikeBy is "seen" or "index"; StrikeIndex is the strike index in percent
+	// of shoe length from the heel, by foot.
+	StrikeBy    string
+	StrikeIndex [2]assess.Value
+	Surfaces    []string // assess.Surfaces
+	UsedFor     assess.Value
+	WeeklyKM    assess.Value
+	// BeforeWear says that the fitting was taken before the old pair's wear was read.
+	BeforeWear assess.Value
+	OldPair    string // pair_ref of the pair brought in
+	ChosenID   assess.UUID
+	ChosenSize string
+	ChosenPair string // pair_ref of the pair sold
+	Referred   bool   // a referral to a clinician was made; nothing else is kept
+	Note       string
+}
+
+// Sale counts pairs sold.
+type Sale struct {
+	Store string
+	Model assess.UUID
+	Batch string
+	Month string // YYYY-MM
+	Pairs int
+}
+
+// Event is something that moves visits: an offer, a race, a closure.
+type Event struct {
+	Store    string
+	From, To string // YYYY-MM-DD, both included
+	Word     string
+}
