@@ -67,7 +67,7 @@ func BH(p []float64) []float64 {
 	lowest := 1.0
 	for j := m - 1; j >= 0; j-- {
 		i := order[j]
-		lowest = math.Min(lowest, float64(m)*p[i]/float64(j+1))
+		lowest = math.Min(lowest, float64(m)/float64(j+1)*p[i])
 		adj[i] = lowest
 	}
 	return adj
