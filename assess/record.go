@@ -1,6 +1,9 @@
 package assess
 
-import "time"
+import (
+	"strconv"
+	"time"
+)
 
 // RecordKind says why a pair was read.
 type RecordKind uint8
@@ -24,6 +27,9 @@ var (
 	KMSourceWords = []string{"logged", "estimated", "unknown"}
 	KMUnitWords   = []string{"km", "mi"}
 )
+
+// Kilometres and Miles are the places in KMUnitWords.
+const Kilometres, Miles = 0, 1
 
 // String returns the kind's word.
 func (k RecordKind) String() string { return KindWords[k] }
@@ -72,4 +78,133 @@ type Record struct {
 	VoidedAt     time.Time
 	VoidReason   string
 	ReceivedAt   time.Time
+}
+
+// kmPerMile is the international mile, 1.609344 km, in millionths of a
+// kilometre. Source: the international yard and pound agreement of 1959.
+const kmPerMile = 1_609_344
+
+// hoursPerDay turns durations into days.
+const hoursPerDay = 24
+
+// Derive fills in what follows from the rest of the record: the whole distance
+// in kilometres (half a kilometre counts up), the age in days, and that a second
+// reader took part. Decoders call it. A distance without unit is in kilometres;
+// the age counts whole days from the date of purchase to the UTC date of the
+// reading, and a purchase dated the day after, which the time zone of a store
+// can make, counts as 0 days.
+func (r *Record) Derive() {
+	r.HasSecond = r.SecondReader != ""
+	r.KM, r.AgeDays = Unread, Unread
+	if r.Distance.OK() {
+		const tenths, millionths = 10, 1_000_000
+		perUnit := millionths
+		if r.KMUnit.Is(Miles) {
+			perUnit = kmPerMile
+		}
+		const km = tenths * millionths
+		r.KM = Of((r.Distance.Int()*perUnit + km/2) / km)
+	}
+	if days, ok := r.age(); ok && days >= -1 {
+		r.AgeDays = Of(max(days, 0))
+	}
+}
+
+// age returns the days from purchase to reading, where both are known.
+func (r *Record) age() (days int, ok bool) {
+	bought, want := parseDate(r.BoughtOn)
+	if want != "" || r.At.IsZero() {
+		return 0, false
+	}
+	y, m, d := r.At.UTC().Date()
+	read := time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+	return int(read.Sub(bought).Hours()) / hoursPerDay, true
+}
+
+// finishRecord derives what follows and reports what can't stand together,
+// fields by CSV name. What is odd but possible is left to the engine's flags.
+func finishRecord(r *Record) FieldErrors {
+	r.Derive()
+	var bad FieldErrors
+	misfit := func(field, value, want string) {
+		bad.Add(FieldError{Field: field, Value: value, Want: want, Err: ErrInconsistent})
+	}
+	for _, f := range [...]Foot{Left, Right} {
+		// needs says that a column that tells how a check was made stands only
+		// beside the check; number: beside its value, not beside "can't read".
+		needs := func(c, check Col, number bool) {
+			v := r.Shoe[f][check]
+			if r.Shoe[f][c] == Unread || v.OK() || v.Cant() && !number {
+				return
+			}
+			misfit(shoePrefix[f]+Columns[c].Name, string(Columns[c].appendValue(nil, r.Shoe[f][c])),
+				shoePrefix[f]+Columns[check].Name+" beside it")
+		}
+		needs(TiltU, Tilt, true)
+		needs(TiltBy, Tilt, false)
+		needs(TiltN, Tilt, true)
+		needs(TiltYaw, Tilt, true)
+		needs(PressHeelAt, PressHeel, false)
+		needs(PressForeAt, PressFore, false)
+		edge := r.Shoe[f][Edge].Int()
+		for z := range Col(NumZones) {
+			if edge>>z&1 == 1 && !r.Shoe[f][z].OK() {
+				misfit(shoePrefix[f]+Columns[Edge].Name, Columns[z].Name, "a grade in "+shoePrefix[f]+Columns[z].Name)
+			}
+		}
+	}
+	for _, try := range [...]struct{ again, side Col }{{FlexAgain, FlexSide}, {TorsionAgain, TorsionSide}} {
+		if v := r.Pair(try.again); v != Unread && !r.Pair(try.side).OK() {
+			misfit(Columns[try.again].Name, string(Columns[try.again].appendValue(nil, v)), Columns[try.side].Name+" beside it")
+		}
+	}
+	switch second := r.SecondReader; {
+	case second != "" && second == r.Staff:
+		misfit("second_reader", second, "somebody other than staff")
+	case second == "" && r.Pair(SecondSays) != Unread:
+		misfit("second_says", string(Columns[SecondSays].appendValue(nil, r.Pair(SecondSays))), "second_reader beside it")
+	case second == "" && r.SecondOn != 0:
+		misfit("second_on", string(appendSet(nil, checkNames, uint64(r.SecondOn))), "second_reader beside it")
+	}
+	if r.GivenReason != "" && r.Given == NoVerdict {
+		misfit("given_reason", r.GivenReason, "given beside it")
+	}
+	if r.VoidReason != "" && r.VoidedAt.IsZero() {
+		misfit("void_reason", r.VoidReason, "voided_at beside it")
+	}
+	if !r.ID.IsZero() && r.Supersedes == r.ID {
+		misfit("supersedes", r.Supersedes.String(), "another reading than itself")
+	}
+	if days, ok := r.age(); ok && days < -1 {
+		misfit("bought_on", r.BoughtOn, "a date before the reading, which is "+strconv.Itoa(-days)+" days earlier")
+	}
+	return bad
+}
+
+// AssignID gives a record without an id the one of ImportID, for which store,
+// pair reference, instant, kind and staff must be there; those that aren't are
+// reported, by CSV name.
+func (r *Record) AssignID() error {
+	if !r.ID.IsZero() {
+		return nil
+	}
+	var bad FieldErrors
+	for _, need := range [...]struct {
+		field  string
+		absent bool
+	}{
+		{"pair_ref", r.PairRef == ""},
+		{"store", r.Store == ""},
+		{"staff", r.Staff == ""},
+		{"at", r.At.IsZero()},
+		{"kind", r.Kind == NoKind},
+	} {
+		if need.absent {
+			bad.Add(FieldError{Field: need.field, Err: ErrMissingField, Want: "a value, as inspection_id is empty"})
+		}
+	}
+	if len(bad) == 0 {
+		r.ID = ImportID(r.Store, r.PairRef, r.At, r.Kind.String(), r.Staff)
+	}
+	return bad.Err()
 }
