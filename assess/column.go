@@ -76,6 +76,19 @@ const (
 	NumCols
 )
 
+// Subjects of a finding that are no column of the reading but facts around it.
+const (
+	ColKM Col = NumCols + 1 + iota
+	ColBoughtOn
+)
+
+// NoCol and NoPart stand for "none": a finding without a zone, or about no
+// part of the outsole.
+const (
+	NoCol  = NumCols
+	NoPart = NumParts
+)
+
 // NumPair is how many columns are read once for the pair.
 const NumPair = NumCols - NumShoe
 
@@ -230,8 +243,18 @@ var Columns = [NumCols]Column{
 	PainMentioned: {Name: "pain_mentioned", Kind: Word, Words: yesNo},
 }
 
-// String returns the column's name without prefix.
-func (c Col) String() string { return Columns[c].Name }
+// String returns the column's name without prefix, and nothing for NoCol.
+func (c Col) String() string {
+	switch {
+	case c < NumCols:
+		return Columns[c].Name
+	case c == ColKM:
+		return "km"
+	case c == ColBoughtOn:
+		return "bought_on"
+	}
+	return ""
+}
 
 // ColSet is a set of columns.
 type ColSet uint64
@@ -266,5 +289,6 @@ var partZones = [NumParts]struct {
 // Zones returns the columns of the part's zones, medial first.
 func (p Part) Zones() (first Col, n int) { return partZones[p].first, partZones[p].n }
 
-// String returns the word that columns and codes use: heel, mid, fore, toe.
-func (p Part) String() string { return [...]string{"heel", "mid", "fore", "toe"}[p] }
+// String returns the word that columns and codes use: heel, mid, fore, toe;
+// nothing for NoPart.
+func (p Part) String() string { return [...]string{"heel", "mid", "fore", "toe", ""}[p] }

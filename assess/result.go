@@ -51,21 +51,71 @@ func (h How) String() string { return [...]string{"", "later", "now"}[h] }
 // MaxValues is how many values a finding can name.
 const MaxValues = 4
 
-// Used is one value a rule went by: a column's value on a shoe, or a derived
-// number such as a symmetry index.
+// UsedAs says what a value that a rule went by is.
+type UsedAs uint8
+
+// What a value is: as it was read; the model's as new; the left or the right
+// shoe's where both are compared; the symmetry index in percent; the retailer's
+// advice.
+const (
+	AsRead UsedAs = iota
+	AsNewValue
+	OfLeft
+	OfRight
+	OfIndex
+	OfAdvice
+)
+
+// Used is one value a rule went by, on the scale of a column.
 type Used struct {
-	Key string
+	Col Col
+	As  UsedAs
 	V   Value
-	// Words is the scale to write V in; nil for a number with Decimals.
-	Words    []string
-	Decimals int
 }
+
+// Key returns the value's name: the column's, or as_new, left, right,
+// symmetry_index, advice; for the age it is days.
+func (u Used) Key() string {
+	switch {
+	case u.As != AsRead:
+		return [...]string{"", "as_new", "left", "right", "symmetry_index", "advice"}[u.As]
+	case u.Col == ColBoughtOn:
+		return "days"
+	}
+	return u.Col.String()
+}
+
+// Words returns the scale to write the value in, nil for a number.
+func (u Used) Words() []string {
+	if u.Col < NumCols && u.As != OfIndex && Columns[u.Col].Kind != Measure && !u.mean() {
+		return Columns[u.Col].Words
+	}
+	return nil
+}
+
+// Decimals returns how many of the number's digits are decimals.
+func (u Used) Decimals() int {
+	switch {
+	case u.As == OfIndex || u.mean():
+		return 2
+	case u.Col < NumCols:
+		return Columns[u.Col].Decimals
+	}
+	return 0
+}
+
+// mean reports whether the value is a mean of grades: a part's, not a zone's.
+func (u Used) mean() bool { return u.Col < NumZones && u.As != AsRead }
 
 // Finding is what one rule found.
 type Finding struct {
-	Check    Col
-	Shoe     Foot
-	Zone     Col // NumCols where the check has no zone
+	// Check is the column looked at, the part's first zone where a rule is
+	// about a whole part, or ColKM or ColBoughtOn.
+	Check Col
+	Shoe  Foot
+	// Zone is the outsole zone, NoCol where the check has none; Part is the
+	// part of the outsole, NoPart where the check is about none.
+	Zone     Col
 	Part     Part
 	Severity Severity
 	How      How
@@ -74,6 +124,15 @@ type Finding struct {
 	Code   string
 	Values [MaxValues]Used
 	NUsed  int
+}
+
+// Where returns the zone's name, the part's where there is no single zone, or
+// nothing.
+func (f *Finding) Where() string {
+	if f.Zone != NoCol {
+		return f.Zone.String()
+	}
+	return f.Part.String()
 }
 
 // Missing is a needed check that was not read.
@@ -92,6 +151,10 @@ type Result struct {
 	Pattern  PairPattern
 	Flags    Flags
 	Grade    GradeLetter
-	Route    Route
-	Rules    int
+	Route    Route // what the grade proposes first
+	Rules    int   // number of the rule set
+	// Margin is not filled by Judge: see Engine.Margin. 0 stands for "not asked for".
+	Margin int
+
+	hits []hit // reused between readings
 }
