@@ -1,0 +1,14 @@
+#!/bin/sh
+# The proofs that are too long for every run: speed at size, and a thousand
+# writes cut short by kill -9. Writes dated tables to testdata/proof.
+#   sh deploy/prove.sh          all of them
+#   sh deploy/prove.sh kill     or: put, import, export, demo, judge
+set -eu
+cd "$(dirname "$0")/.."
+. deploy/tools.sh
+need_go
+sh deploy/pg.sh check
+build_wasm
+CGO_ENABLED=0 go build -trimpath -o bin/solewright ./cmd/solewright
+go build -o bin/prove ./cmd/prove
+exec bin/prove -binary bin/solewright -out testdata/proof "$@"

@@ -1,0 +1,33 @@
+# Sourced by the other scripts: where the project is, what it needs, and how to
+# get it. POSIX sh.
+
+say() { printf '\n== %s\n' "$*"; }
+die() { printf '%s: %s\n' "${0##*/}" "$*" >&2; exit 1; }
+
+# need_go fails with what to do when there is no Go new enough; go.mod names the version.
+need_go() {
+	want=$(sed -n 's/^go //p' go.mod)
+	command -v go >/dev/null 2>&1 || die "Go $want or newer is needed and was not found; install it from your usual source and put it on PATH"
+	have=$(go env GOVERSION | sed 's/^go//; s/[^0-9.].*//')
+	oldest=$(printf '%s\n%s\n' "$want" "$have" | sort -V | head -n 1)
+	[ "$oldest" = "$want" ] || die "Go $want or newer is needed, this is $have"
+}
+
+# need_debian COMMAND PACKAGE: installs PACKAGE when COMMAND is missing.
+need_debian() {
+	command -v "$1" >/dev/null 2>&1 && return
+	command -v apt-get >/dev/null 2>&1 || die "$1 is missing; install it (Debian package: $2)"
+	[ "$(id -u)" = 0 ] || die "$1 is missing; as root: apt-get install $2"
+	say "installing $2"
+	[ -n "${apt_updated:-}" ] || { apt-get update -qq; apt_updated=yes; }
+	DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends \
+		-o DPkg::Lock::Timeout=300 "$2" >/dev/null || die "could not install $2"
+	command -v "$1" >/dev/null 2>&1 || die "$2 is installed and $1 is still not on PATH"
+}
+
+# build_wasm puts the reading engine for the browser beside the pages.
+build_wasm() {
+	GOOS=js GOARCH=wasm go build -trimpath -ldflags='-s -w' -o dashboard/static/assess.wasm ./cmd/assesswasm
+	gzip -9 -n -k -f dashboard/static/assess.wasm
+	cp "$(go env GOROOT)/lib/wasm/wasm_exec.js" dashboard/static/wasm_exec.js
+}
