@@ -430,6 +430,48 @@ func TestFieldErrorsAreBounded(t *testing.T) {
 	}
 }
 
+// FuzzDecodeCSV: whatever the file, the reader ends, blames real places, and
+// what it takes survives a way out and in again unchanged.
+func FuzzDecodeCSV(f *testing.F) {
+	r := typicalRecord()
+	f.Add(AppendCSV(AppendCSVHeader(nil), &r))
+	f.Add([]byte("store,l_heel_medial,note\nMAD-01,x,\"a \"\"b\"\"\"\nMAD 1,5,a\"b\n\nC\n"))
+	f.Add([]byte("\xef\xbb\xbfl_tilt,l_tilt_u,l_posture,at\r\n\"\u22124.005\",1,-13,2026-02-31T00:00:00Z\r\n"))
+	f.Add([]byte("second_on,second_reader,r_edge,r_toe_medial\nstand tilt,A,toe_medial,2\n"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		d, err := NewCSVDecoder(bytes.NewReader(text))
+		if err != nil {
+			return
+		}
+		lines := bytes.Count(text, []byte("\n")) + 1
+		for {
+			var r Record
+			err := d.Decode(&r)
+			if err == io.EOF || errors.Is(err, ErrRowTooLong) {
+				return
+			}
+			if !bytes.Contains(text, d.Raw()) || d.Line() < 2 || d.Line() > lines {
+				t.Fatalf("line %d, row %q", d.Line(), d.Raw())
+			}
+			if errs, ok := errors.AsType[FieldErrors](err); ok {
+				for _, e := range errs {
+					if e.Line < d.Line() && e.Err != ErrMalformed || e.Line > lines {
+						t.Fatalf("%+v in a row at line %d of %d", e, d.Line(), lines)
+					}
+				}
+				continue
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			row := AppendCSV(AppendCSVHeader(nil), &r)
+			if again := decodeCSV(t, row); len(again) != 1 || again[0] != r {
+				t.Fatalf("%q was read as %+v", row, again)
+			}
+		}
+	})
+}
+
 // typicalRecord is a reading with everything that a bench usually writes down.
 func typicalRecord() Record {
 	text := "inspection_id,pair_ref,store,staff,device,at,kind,brand,model,version,size_label,size_mm,runner,gait,gait_by,gait_before,strike,surface,used_for,km,km_unit,km_source,bought_on,setup," +

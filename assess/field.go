@@ -18,6 +18,8 @@ const (
 	Number
 	// Either is a JSON number or a string; what is a number is written as one.
 	Either
+	// YesNo is a JSON string, yes or no; true and false are taken for them.
+	YesNo
 	// List is an array of strings, or one string with spaces between.
 	List
 )
@@ -149,6 +151,8 @@ func ofColumn[T any](c *Column, at func(*T) *Value) Field[T] {
 		f.Shape = Number
 	case c.Kind == Zones:
 		f.Shape = List
+	case c.Kind == Word && &c.Words[0] == &yesNo[0]:
+		f.Shape = YesNo
 	case c.Kind == Grade, c.Kind == Side, c.banded():
 		f.Shape = Either
 	}
@@ -180,7 +184,7 @@ func Whole[T any](name string, lo, hi, absent int, at func(*T) *int) Field[T] {
 // Flag makes a field that is yes or no; absent reads as no and no is written.
 func Flag[T any](name string, at func(*T) *bool) Field[T] {
 	return Field[T]{
-		Name: name,
+		Name: name, Shape: YesNo,
 		Parse: func(v *T, text string) string {
 			i := findWord(yesNo, text)
 			if i < 0 {
