@@ -94,6 +94,10 @@ type massProblem struct {
 	rank    []int32   // rank[j] of them lie before innermost interval j
 	cells   []float64 // row weights by first and last supported interval, then the Hessian
 	qp      pivoter
+
+	// newtonLimit is the largest support that Newton steps are taken on while
+	// minorant rounds may still do.
+	newtonLimit int
 }
 
 // load takes the rows of b with a count above 0 as the problem to solve.
@@ -133,6 +137,7 @@ func (m *massProblem) load(b *bounds, count []int) {
 			m.runs = append(m.runs, run{before[b.left[i]], before[b.right[i]] - 1, float64(c) / float64(total)})
 		}
 	}
+	m.newtonLimit = newtonLimit
 	k := len(m.inner)
 	m.mass = resized(m.mass, k)
 	m.grad = resized(m.grad, k)
@@ -157,8 +162,16 @@ const (
 	// openingPasses of self-consistency bring the masses near enough for
 	// Newton steps to be taken whole.
 	openingPasses = 20
-	// mostSteps is far above the 5 to 20 that data take.
-	mostSteps = 500
+	// newtonLimit is a support on which a Newton step, which costs its cube,
+	// takes some hundredths of a second. Intervals leave dozens of supported
+	// intervals; only distinct exact lives leave more.
+	newtonLimit = 400
+	// patientRounds bounds the minorant rounds; nearly all data need under
+	// 100, a few end so slowly that Newton steps are the cheaper end.
+	patientRounds = 1000
+	// mostSteps bounds all steps, far above the 5 to 20 Newton steps that data
+	// take.
+	mostSteps = patientRounds + 500
 	// ridge keeps the Hessian of alike neighbours invertible. It is centred
 	// on the present masses, so it slows a step and moves no solution.
 	ridge = 1e-10
@@ -242,7 +255,8 @@ func (m *massProblem) stab() {
 //	φ(s) = Σ w_i log (A s)_i − Σ s_j
 //
 // is maximised over s ≥ 0 on that support (its maximum sums to 1 by itself),
-// and a line search makes sure that φ rises.
+// and a line search makes sure that φ rises. While the support is larger than
+// newtonLimit, cheaper minorant rounds stand in for the steps.
 //
 // It returns the largest reduced gradient minus 1 and Σ w_i log p_i; ok is
 // false where neither fell below certifiedGap within mostSteps.
@@ -251,18 +265,12 @@ func (m *massProblem) stab() {
 // computation for interval-censored data", Comput Stat Data Anal
 // 52:2388–2402; Wang Y (2007) J R Stat Soc B 69:185–198.
 func (m *massProblem) maximise() (gap, loglik float64, ok bool) {
+	m.refresh()
+	m.gradient()
 	for range openingPasses {
-		m.indexSupport(false)
-		m.probabilities(m.prob)
-		m.gradient()
-		for j, d := range m.grad {
-			m.mass[j] *= d
-		}
+		m.selfConsistentPass()
 	}
-	m.indexSupport(false)
-	m.probabilities(m.prob)
-	for range mostSteps {
-		m.gradient()
+	for step := range mostSteps {
 		var short float64
 		gap, short = 0, 0
 		for j, d := range m.grad {
@@ -276,9 +284,30 @@ func (m *massProblem) maximise() (gap, loglik float64, ok bool) {
 			return gap, loglik, true
 		}
 		m.indexSupport(true)
-		m.step(loglik)
+		if len(m.support) <= m.newtonLimit || step >= patientRounds {
+			m.step(loglik)
+		} else {
+			m.minorantRound()
+		}
+		m.gradient()
 	}
 	return gap, loglik, false
+}
+
+// selfConsistentPass multiplies each mass by its gradient (Turnbull's EM).
+func (m *massProblem) selfConsistentPass() {
+	for j, d := range m.grad {
+		m.mass[j] *= d
+	}
+	m.refresh()
+	m.gradient()
+}
+
+// refresh brings the support and the probabilities up to date with the
+// masses.
+func (m *massProblem) refresh() {
+	m.indexSupport(false)
+	m.probabilities(m.prob)
 }
 
 // indexSupport lists the innermost intervals that hold mass and, if widen is
