@@ -1,0 +1,313 @@
+package models
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"net/url"
+	"runtime"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	"gorm.io/gorm"
+	"gorm.io/gorm/logger"
+	"gorm.io/gorm/schema"
+)
+
+// Options say where the database is and how it is used.
+type Options struct {
+	// URL is file:PATH for SQLite, or postgres://… for PostgreSQL.
+	URL string
+	// Replicas are postgres://… addresses of streaming replicas. Lists, exports
+	// and streams are read there; what must see the last write is not.
+	Replicas []string
+	// MaxConns bounds the connections of one pool; 0 means 4 for each processor,
+	// and at least 16, on PostgreSQL, and one for each processor, at least 4,
+	// on SQLite.
+	MaxConns int
+	// Clock is the clock; nil means time.Now.
+	Clock func() time.Time
+	// Log gets what happens on the way: migrations, retries. Nil is silent.
+	Log *slog.Logger
+}
+
+// DB is an open database. It is safe for concurrent use.
+type DB struct {
+	dialect dialect
+	primary *pool
+	readers []*pool // replicas, or on SQLite a pool of its own for long reads
+	next    atomic.Uint32
+	gorm    *gorm.DB
+	clock   func() time.Time
+	log     *slog.Logger
+	hashing chan struct{} // one slot for each password being hashed
+}
+
+// dialect is what differs between the databases, beyond the words of SQL.
+type dialect uint8
+
+const (
+	sqliteDialect dialect = iota
+	postgresDialect
+)
+
+// String returns sqlite or postgres, which are also the folders of migrations.
+func (d dialect) String() string { return [...]string{"sqlite", "postgres"}[d] }
+
+// Open connects to the database and checks that the connection is as the
+// package needs it: on SQLite every pragma is read back. It does not look at
+// the schema; see [DB.CheckSchema] and [DB.Migrate].
+func Open(ctx context.Context, o Options) (*DB, error) {
+	db := &DB{clock: o.Clock, log: o.Log, hashing: make(chan struct{}, hashers())}
+	if db.clock == nil {
+		db.clock = time.Now
+	}
+	if db.log == nil {
+		db.log = slog.New(slog.DiscardHandler)
+	}
+	var err error
+	switch scheme, _, _ := strings.Cut(o.URL, ":"); scheme {
+	case "file":
+		err = db.openSQLite(ctx, o)
+	case "postgres", "postgresql":
+		err = db.openPostgres(ctx, o)
+	default:
+		err = refused("db", redacted(o.URL), "file:PATH or postgres://…")
+	}
+	if err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return db, nil
+}
+
+// openGorm hands the primary pool to gorm. The configuration is built for each
+// call, because gorm writes the dialect into it.
+func (db *DB) openGorm(d gorm.Dialector) (err error) {
+	db.gorm, err = gorm.Open(d, &gorm.Config{
+		SkipDefaultTransaction: true, // verbs open their own
+		DisableAutomaticPing:   true,
+		Logger:                 logger.Discard, // errors are returned, and logged once at the top
+		NowFunc:                db.now,
+		NamingStrategy:         schema.NamingStrategy{SingularTable: true},
+	})
+	return err
+}
+
+// Close closes all connections.
+func (db *DB) Close() error {
+	var err error
+	if db.primary != nil {
+		err = db.primary.Close()
+	}
+	for _, r := range db.readers {
+		err = errors.Join(err, r.Close())
+	}
+	return err
+}
+
+// Ping reports whether the primary answers.
+func (db *DB) Ping(ctx context.Context) error {
+	return wrap(db.primary.PingContext(ctx), "pinging the database")
+}
+
+// Dialect returns sqlite or postgres.
+func (db *DB) Dialect() string { return db.dialect.String() }
+
+// Pool is the state of one pool of connections.
+type Pool struct {
+	Name string // primary, reader, replica-1, …
+	sql.DBStats
+	Statements int64 // sent since the start
+}
+
+// Pools returns the state of every pool, for metrics.
+func (db *DB) Pools() []Pool {
+	pools := []Pool{{"primary", db.primary.Stats(), db.primary.statements.Load()}}
+	for i, r := range db.readers {
+		name := "reader"
+		if db.dialect == postgresDialect {
+			name = fmt.Sprintf("replica-%d", i+1)
+		}
+		pools = append(pools, Pool{name, r.Stats(), r.statements.Load()})
+	}
+	return pools
+}
+
+// reader returns the pool for reads that need not see the very last write.
+func (db *DB) reader() *pool {
+	if len(db.readers) == 0 {
+		return db.primary
+	}
+	return db.readers[int(db.next.Add(1))%len(db.readers)]
+}
+
+// now returns the time as it is stored: UTC, microseconds.
+func (db *DB) now() time.Time { return db.clock().UTC().Truncate(time.Microsecond) }
+
+// maxRetries is how often a transaction is tried again after the database
+// undid it for a deadlock or a failed serialization. House value.
+const maxRetries = 8
+
+// tx runs f in a transaction, which is undone if f returns an error. On SQLite
+// the transaction holds the write lock from its start. After a deadlock, f runs
+// again from the beginning, so it must not change anything but its results.
+func (db *DB) tx(ctx context.Context, f func(*txn) error) error {
+	for attempt := 0; ; attempt++ {
+		err := db.txOnce(ctx, f)
+		if attempt == maxRetries || !errors.Is(classify(err), ErrBusy) || db.dialect == sqliteDialect {
+			return err
+		}
+		if err := db.backoff(ctx, attempt); err != nil {
+			return err
+		}
+	}
+}
+
+// backoff waits a little longer, at random, on each further attempt.
+func (db *DB) backoff(ctx context.Context, attempt int) error {
+	wait := time.Duration(rand.Int64N(int64(2*time.Millisecond) << attempt))
+	t := time.NewTimer(wait)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-t.C:
+		return nil
+	}
+}
+
+func (db *DB) txOnce(ctx context.Context, f func(*txn) error) (err error) {
+	t, err := db.primary.begin(ctx)
+	if err != nil {
+		return classify(err)
+	}
+	done := false
+	defer func() {
+		if !done {
+			err = errors.Join(err, ignoreDone(t.Rollback()))
+		}
+	}()
+	g := db.gorm.Session(&gorm.Session{NewDB: true, Context: ctx})
+	g.Statement.ConnPool = t
+	if err := f(&txn{countedTx: t, g: g}); err != nil {
+		return err
+	}
+	done = true
+	return classify(t.Commit())
+}
+
+// ignoreDone drops the error of rolling back what the database has already
+// ended, as after a cancelled context.
+func ignoreDone(err error) error {
+	if errors.Is(err, sql.ErrTxDone) {
+		return nil
+	}
+	return err
+}
+
+// txn is an open transaction: plain SQL by its own methods, gorm's verbs by g.
+type txn struct {
+	*countedTx
+	g *gorm.DB
+}
+
+// querier is what reads and writes: a pool or a transaction.
+type querier interface {
+	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+	PrepareContext(ctx context.Context, query string) (*sql.Stmt, error)
+}
+
+// pool counts the statements that go through a sql.DB.
+type pool struct {
+	*sql.DB
+	statements *atomic.Int64
+}
+
+func newPool(db *sql.DB, conns int) *pool {
+	// Fewer idle connections than open ones would close and open them under
+	// load, and run the pragmas again each time.
+	db.SetMaxOpenConns(conns)
+	db.SetMaxIdleConns(conns)
+	return &pool{db, new(atomic.Int64)}
+}
+
+func (p *pool) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
+	p.statements.Add(1)
+	return p.DB.ExecContext(ctx, query, args...)
+}
+
+func (p *pool) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	p.statements.Add(1)
+	return p.DB.QueryContext(ctx, query, args...)
+}
+
+func (p *pool) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
+	p.statements.Add(1)
+	return p.DB.QueryRowContext(ctx, query, args...)
+}
+
+// GetDBConn lets gorm find the pool behind the counting.
+func (p *pool) GetDBConn() (*sql.DB, error) { return p.DB, nil }
+
+func (p *pool) begin(ctx context.Context) (*countedTx, error) {
+	t, err := p.BeginTx(ctx, nil)
+	if err != nil {
+		return nil, err
+	}
+	return &countedTx{t, p.statements}, nil
+}
+
+// countedTx counts the statements of a transaction with those of its pool.
+type countedTx struct {
+	*sql.Tx
+	statements *atomic.Int64
+}
+
+func (t *countedTx) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
+	t.statements.Add(1)
+	return t.Tx.ExecContext(ctx, query, args...)
+}
+
+func (t *countedTx) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	t.statements.Add(1)
+	return t.Tx.QueryContext(ctx, query, args...)
+}
+
+func (t *countedTx) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
+	t.statements.Add(1)
+	return t.Tx.QueryRowContext(ctx, query, args...)
+}
+
+// redacted returns the address of a database without its password.
+func redacted(address string) string {
+	u, err := url.Parse(address)
+	if err != nil {
+		scheme, _, _ := strings.Cut(address, ":")
+		return scheme + ":…"
+	}
+	return u.Redacted()
+}
+
+// oneRow turns an update that met no row into ErrNotFound.
+func oneRow(n int, err error) error {
+	if err == nil && n == 0 {
+		return ErrNotFound
+	}
+	return err
+}
+
+func affected(r sql.Result, err error) (int, error) {
+	if err != nil {
+		return 0, err
+	}
+	n, err := r.RowsAffected()
+	return int(n), err
+}
+
+func processors(each, least int) int { return max(each*runtime.GOMAXPROCS(0), least) }

@@ -1,0 +1,99 @@
+package models
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"solewright/assess"
+)
+
+// LifePoint is one reading of a pair as its interval of life sees it.
+type LifePoint struct {
+	At      time.Time
+	ID      assess.UUID
+	Kind    assess.RecordKind
+	KM      assess.Value // whole km, unread when unknown
+	Advised assess.Verdict
+	Live    bool // neither voided nor superseded
+}
+
+// counts reports whether the point takes part, and whether it says worn.
+func (p LifePoint) counts() (takesPart, worn bool) {
+	if !p.Live || p.Kind == assess.Blind || !p.KM.OK() {
+		return false, false
+	}
+	switch p.Advised {
+	case assess.Keep, assess.RecheckPair:
+		return true, false
+	case assess.ReplacePair, assess.RetirePair:
+		return true, true
+	}
+	return false, false
+}
+
+// Contradiction says how the readings of a pair contradict each other.
+type Contradiction uint8
+
+// The contradictions. A pair with one is shown to a second reader, and is left
+// out of life until a reading is amended or voided.
+const (
+	NoContradiction Contradiction = iota
+	Crossed                       // found worn at no greater distance than it was sound at
+	Backwards                     // the distance runs backwards
+)
+
+// String returns the contradiction's words.
+func (c Contradiction) String() string {
+	return [...]string{"", "worn no later than sound", "distance runs backwards"}[c]
+}
+
+// Interval is what a pair's readings say about the distance at which it was
+// worn out: after Lower, and no later than Upper, in whole km.
+type Interval struct {
+	Lower int          // the largest distance it was found sound at, 0 if none
+	Upper assess.Value // the distance it was first found worn at; unread: sound so far
+	// Readings is how many readings took part; with none, nothing is known.
+	Readings int
+	// Contradicts is set where the readings can't all be right; Lower and Upper
+	// are then empty.
+	Contradicts Contradiction
+}
+
+// Life computes the interval of life of a pair from its readings, in any order.
+// It goes by the live, non-blind readings with a known distance, in order of
+// time: worn is advised replace or retire, sound is advised keep or recheck,
+// anything else is left out. Upper is the distance of the first worn; Lower the
+// largest sound distance before it. Readings at the same instant go by their id.
+func Life(points []LifePoint) Interval {
+	used := make([]LifePoint, 0, len(points))
+	for _, p := range points {
+		if ok, _ := p.counts(); ok {
+			used = append(used, p)
+		}
+	}
+	slices.SortFunc(used, func(a, b LifePoint) int {
+		return cmp.Or(a.At.Compare(b.At), slices.Compare(a.ID[:], b.ID[:]))
+	})
+	v := Interval{Readings: len(used)}
+	sound, last := -1, 0
+	for _, p := range used {
+		km := p.KM.Int()
+		if km < last {
+			return Interval{Readings: len(used), Contradicts: Backwards}
+		}
+		last = km
+		_, worn := p.counts()
+		switch {
+		case v.Upper.OK():
+		case !worn:
+			sound = km
+		case km <= sound:
+			return Interval{Readings: len(used), Contradicts: Crossed}
+		default:
+			v.Upper = p.KM
+		}
+	}
+	v.Lower = max(sound, 0)
+	return v
+}
