@@ -130,8 +130,3 @@ func compareBounds(a, b Interval) int {
 	}
 	return cmp.Compare(a.Upper, b.Upper)
 }
-
-// poolIntervals returns the pairs of all groups together.
-func poolIntervals(groups [][]Interval) ([]Interval, error) {
-	return tidyIntervals(slices.Concat(groups...))
-}
