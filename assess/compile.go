@@ -336,7 +336,10 @@ func (c *compiler) grades(in []GradeRow) []gradeRow {
 			c.bad(at+"/basis", "", "the source, or that there is none", ErrMissingField)
 		}
 		out[i] = gradeRow{GradeRow: row, hygiene: c.places(at+"/hygiene", Columns[Hygiene].Words, row.Hygiene)}
-		for _, v := range row.Verdicts {
+		for j, v := range row.Verdicts {
+			if v == NoVerdict || v > Incomplete {
+				c.bad(at+"/verdicts/"+strconv.Itoa(j), strconv.Itoa(int(v)), oneOf(verdictWords[:]), ErrOutOfRange)
+			}
 			out[i].verdicts |= 1 << v
 		}
 	}

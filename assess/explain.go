@@ -27,6 +27,9 @@ func (j *judging) explain(h hit, out *Result) {
 		if r.second != Unread {
 			j.use(x, Both, SecondSays)
 		}
+		if j.tilt[f].ok {
+			x.use(Tilt, AsNewValue, j.m.Tilt)
+		}
 	case IfTilt:
 		j.use(x, f, Tilt)
 		j.use(x, f, TiltU)

@@ -1,5 +1,7 @@
 package assess
 
+import "slices"
+
 // GradeLetter is the condition grade of a pair at hand-over: what may happen
 // to the object, as against the verdict, which is for its runner.
 type GradeLetter uint8
@@ -46,28 +48,17 @@ func (r Route) String() string { return routeWords[r] }
 // and which routes the grade opens besides back to the runner, the one to
 // propose first.
 type GradeRow struct {
-	Grade GradeLetter `json:"grade"`
+	Grade GradeLetter
 	// Verdicts that fit; none means any. How narrows a recheck.
-	Verdicts []Verdict `json:"verdicts,omitempty"`
-	How      How       `json:"how,omitempty"`
+	Verdicts []Verdict
+	How      How
 	// ZoneFrom and ZoneTo bound the worst zone grade of both shoes.
-	ZoneFrom int `json:"zone_from"`
-	ZoneTo   int `json:"zone_to"`
+	ZoneFrom int
+	ZoneTo   int
 	// Hygiene lists the words that fit; none means any, also unread.
-	Hygiene []string `json:"hygiene,omitempty"`
-	Routes  []Route  `json:"routes"`
-	Basis   string   `json:"basis"`
-}
-
-// NextCheckRow says when a kept pair should come back: after so many km or so
-// many days, whichever is first.
-type NextCheckRow struct {
-	Verdict Verdict `json:"verdict"`
-	// Category is the model's; empty fits any that has no row of its own.
-	Category string `json:"category,omitempty"`
-	KM       int    `json:"km"`
-	Days     int    `json:"days"`
-	Basis    string `json:"basis"`
+	Hygiene []string
+	Routes  []Route
+	Basis   string
 }
 
 // handOver returns the grade of a pair and the route it proposes first. worst
@@ -87,4 +78,30 @@ func (e *Engine) handOver(v Verdict, h How, worst int, hygiene Value) (GradeLett
 		}
 	}
 	return NoGrade, BackToRunner
+}
+
+// RouteOption is one way out of the shop: open, or closed by the pair's grade.
+type RouteOption struct {
+	Route Route
+	Open  bool
+	// ClosedBy is the grade that closes the route; NoGrade with a closed route
+	// says that there is no grade yet.
+	ClosedBy GradeLetter
+}
+
+// Routes lists every route for a pair of that grade: which are open, and which
+// the grade closes. Back to the runner is open at any grade.
+func (e *Engine) Routes(g GradeLetter) []RouteOption {
+	options := make([]RouteOption, 0, SealedDisposal)
+	for r := BackToRunner; r <= SealedDisposal; r++ {
+		o := RouteOption{Route: r, Open: r == BackToRunner}
+		for i := range e.grades {
+			o.Open = o.Open || g != NoGrade && e.grades[i].Grade == g && slices.Contains(e.grades[i].Routes, r)
+		}
+		if !o.Open {
+			o.ClosedBy = g
+		}
+		options = append(options, o)
+	}
+	return options
 }

@@ -45,8 +45,10 @@ const (
 	Now
 )
 
+var howWords = [...]string{"", "later", "now"}
+
 // String returns now, later or the empty string.
-func (h How) String() string { return [...]string{"", "later", "now"}[h] }
+func (h How) String() string { return howWords[h] }
 
 // MaxValues is how many values a finding can name.
 const MaxValues = 4

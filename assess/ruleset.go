@@ -37,53 +37,53 @@ func (h Hundredths) String() string {
 // its predicate's business; the others stay zero.
 type Rule struct {
 	// Code is the finding's stable word, check-word in kebab case.
-	Code string `json:"code"`
+	Code string
 	// If is the predicate.
-	If Predicate `json:"if"`
+	If Predicate
 	// Severity is note, recheck, replace or retire; How is now or later for
 	// recheck and empty otherwise.
-	Severity Severity `json:"severity"`
-	How      How      `json:"how,omitempty"`
+	Severity Severity
+	How      How
 	// Cascade names rules that are alternatives: of those with the same word,
 	// the first that holds is the finding, for each shoe and zone.
-	Cascade string `json:"cascade,omitempty"`
+	Cascade string
 	// Fault says that a pair failing by this rule when nearly new may be
 	// faulty: FaultStructure or FaultOutsole.
-	Fault string `json:"fault,omitempty"`
+	Fault string
 	// Basis is where rule and threshold come from.
-	Basis string `json:"basis"`
+	Basis string
 
-	Check  string   `json:"check,omitempty"`
-	Part   string   `json:"part,omitempty"`
-	Words  []string `json:"words,omitempty"`
-	Toward string   `json:"toward,omitempty"`
+	Check  string
+	Part   string
+	Words  []string
+	Toward string
 	// AtLeast is in grades, degrees, percent or places on the scale.
-	AtLeast Hundredths `json:"at_least,omitempty"`
+	AtLeast Hundredths
 	// Over is in percent, km or days.
-	Over Hundredths `json:"over,omitempty"`
+	Over Hundredths
 	// Apart is how many degrees the shoes must differ by besides.
-	Apart Hundredths `json:"apart,omitempty"`
+	Apart Hundredths
 	// NearEnd is what the near end of the 95 % interval must lie beyond, degrees.
-	NearEnd Hundredths `json:"near_end,omitempty"`
+	NearEnd Hundredths
 	// TiltAtLeast and TiltUnder bound the tilt taken by photo or level, degrees;
 	// Untilted asks that there is none.
-	TiltAtLeast Hundredths `json:"tilt_at_least,omitempty"`
-	TiltUnder   Hundredths `json:"tilt_under,omitempty"`
-	Untilted    bool       `json:"untilted,omitempty"`
+	TiltAtLeast Hundredths
+	TiltUnder   Hundredths
+	Untilted    bool
 	// By lists the methods a tilt may be taken by; Photos is the fewest photos
 	// it must be the mean of.
-	By     []string `json:"by,omitempty"`
-	Photos int      `json:"photos,omitempty"`
+	By     []string
+	Photos int
 	// Press is what the thumb found on the zone.
-	Press string `json:"press,omitempty"`
+	Press string
 	// Second is what the second reader said of the check; Again whether the
 	// second try agreed.
-	Second string `json:"second,omitempty"`
-	Again  string `json:"again,omitempty"`
+	Second string
+	Again  string
 	// Category asks for a model of that category: trail.
-	Category string `json:"category,omitempty"`
+	Category string
 	// RigidCounter asks for a model that has a rigid heel counter.
-	RigidCounter bool `json:"rigid_counter,omitempty"`
+	RigidCounter bool
 }
 
 // Words of Rule.Fault and Rule.Category.
@@ -97,31 +97,31 @@ const (
 // the shop: numbered, dated, and immutable once a reading was judged by it.
 type RuleSet struct {
 	// Number identifies the set; From is its first day, YYYY-MM-DD.
-	Number int    `json:"number"`
-	From   string `json:"from"`
+	Number int
+	From   string
 	// Rules is the table. Between findings equally severe the earlier rule
 	// stands first.
-	Rules []Rule `json:"rules"`
+	Rules []Rule
 	// PossibleFault says when a failing pair counts as nearly new.
-	PossibleFault FaultLimits `json:"possible_fault"`
+	PossibleFault FaultLimits
 	// Grades are the condition grades at hand-over; the first row that fits is
 	// the grade.
-	Grades []GradeRow `json:"grades"`
+	Grades []GradeRow
 	// NextCheck says when a kept pair should come back.
-	NextCheck []NextCheckRow `json:"next_check"`
+	NextCheck []NextCheckRow
 }
 
 // FaultLimits say when a failing pair counts as nearly new.
 type FaultLimits struct {
 	// UnderKM is the distance; UnderDays the age that stands in for it where
 	// the distance is unknown.
-	UnderKM   int `json:"under_km"`
-	UnderDays int `json:"under_days"`
+	UnderKM   int
+	UnderDays int
 	// Surfaces and TrailSurfaces are what suits an ordinary and a trail model.
-	Surfaces      []string `json:"surfaces"`
-	TrailSurfaces []string `json:"trail_surfaces"`
+	Surfaces      []string
+	TrailSurfaces []string
 	// Basis is where the limits come from.
-	Basis string `json:"basis"`
+	Basis string
 }
 
 // clone returns a copy that shares nothing that is written to.
