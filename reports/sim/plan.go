@@ -40,7 +40,7 @@ var checkEvery = [...]int32{sometimesChecks: 115, oftenChecks: 58}
 const (
 	firstCheckAfter = 21
 	lastCheckBefore = 9  // no check in the days before the pair is given up
-	visitGap        = 6  // between two visits of a pair
+	visitGap        = 6  // from purchase or visit to the next visit of a pair
 	feltPct         = 44 // come once because the shoes feel finished
 	feltAt          = 93 // at about this percent of the true life
 	runsOnTo        = 110
@@ -61,7 +61,7 @@ func (f *Fleet) plan(p *pair) {
 
 	runsOn := scale(reached(min(p.life, 20000), runsOnTo), t.felt[d.q()])
 	habit := scale(r.habit, t.felt[d.q()])
-	p.end = p.tickAt(min(runsOn, habit))
+	p.end = max(p.tickAt(min(runsOn, habit)), p.bought+visitGap*ticks)
 	traded, why := d.chance(pct(tradePct)), Ended
 
 	var wish [2 * maxVisits]visit
