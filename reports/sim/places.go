@@ -38,14 +38,13 @@ const (
 
 // store is what the simulation knows of a store beside its record.
 type store struct {
-	region    int
-	offset    int
-	bench     []int // who reads at the bench, by place in Fleet.Staff
-	devices   [2]string
-	weight    int
-	offers    []window
-	races     []window
-	readsHard bool
+	region  int
+	offset  int
+	bench   []int // who reads at the bench, by place in Fleet.Staff
+	devices [2]string
+	weight  int
+	offers  []window
+	races   []window
 }
 
 // window is a span of the calendar in ticks.
@@ -81,8 +80,8 @@ const (
 )
 
 // Staffing: two at each bench, three at one bench in four; one bench in three
-// has a trainee. With one manager a region,
-// a trainer and the office, 24 stores come to 60 people.
+// has a trainee. With a manager for each region, a trainer and the office, 24
+// stores come to 60 people.
 const thirdEvery, traineeEvery = 4, 3
 
 // buildPlaces makes regions, stores and staff. They don't depend on the seed:
@@ -127,7 +126,6 @@ func (f *Fleet) buildPlaces(n int) {
 	f.hire("HQ-01", retail.Trainer, retail.Scope{})
 	f.hire("HQ-02", retail.Office, retail.Scope{})
 
-	// Home stores are drawn by weight: a cumulative list per region is enough.
 	for i := range f.stores {
 		s := &f.stores[i]
 		f.storeTotal += s.weight
@@ -136,7 +134,8 @@ func (f *Fleet) buildPlaces(n int) {
 	}
 }
 
-// hire adds a person with their own way of reading.
+// hire adds a person with their own way of reading. People differ in skill as
+// runners do in habit: house assumption.
 func (f *Fleet) hire(code string, role retail.Role, scope retail.Scope) {
 	d := roll(derive(houseKey, keyStaff, uint64(len(f.Staff))))
 	t := f.tables

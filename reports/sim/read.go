@@ -13,7 +13,8 @@ type Truth struct {
 	Pair, Runner uint64
 	// Model is the place in Fleet.Models.
 	Model int
-	// Gait and Strike are what they are, whatever was observed.
+	// Gait and Strike are what they are, whatever was observed: places in
+	// assess.GaitWords and assess.StrikeWords.
 	Gait, Strike int
 	// KM is the true distance at the reading.
 	KM int
@@ -38,28 +39,29 @@ func (t *Truth) Worn() bool { return t.KM >= t.PairLifeKM }
 
 // House assumptions about how a pair is read, in percent unless said otherwise.
 const (
-	unreadPct       = 5.2 // leaves out a needed check; trainees twice
-	cantReadPct     = 2.4
-	strikeSeenPct   = 90
-	depthPct        = 3
-	bandPct         = 6
-	degreesPct      = 0.8
-	durometerPct    = 0.7
-	edgePct         = 1.5
-	tiltAnywayPct   = 2  // measured though the counter looks square
-	tiltPct         = 94 // measured when it doesn't
-	secondLeanPct   = 55
-	secondOtherPct  = 2
-	againPct        = 90 // a clear difference tried again
-	againWrongPct   = 25 // and found again though it is not there
-	kmUnknownPct    = 13
-	kmLoggedGonePct = 4
-	labelReadPct    = 30 // batch read off the tongue where no sale is known
-	dateKnownPct    = 35 // date of purchase remembered where no sale is known
-	painPct         = 4  // of runners with consent to health notes
-	notePct         = 1.2
-	offlinePct      = 2
-	heldSD          = 20 // hundredths of a millimetre: depth gauge
+	unreadPct        = 5.2 // leaves out a needed check; trainees twice
+	cantReadPct      = 2.4
+	strikeSeenPct    = 90
+	depthPct         = 3
+	bandPct          = 6
+	degreesPct       = 0.8
+	durometerPct     = 0.7
+	edgePct          = 1.5
+	tiltAnywayPct    = 2  // measured though the counter looks square
+	tiltPct          = 94 // measured when it doesn't
+	secondLeanPct    = 55
+	secondOtherPct   = 2
+	secondDiffersPct = 5  // on what is no lean
+	againPct         = 90 // a clear difference tried again
+	againWrongPct    = 25 // and found again though it is not there
+	kmUnknownPct     = 13
+	kmLoggedGonePct  = 4
+	labelReadPct     = 30 // batch read off the tongue where no sale is known
+	dateKnownPct     = 35 // date of purchase remembered where no sale is known
+	painPct          = 4  // of runners with consent to health notes
+	notePct          = 1.2
+	offlinePct       = 2
+	heldSD           = 20 // hundredths of a millimetre: depth gauge
 )
 
 // readAnyway is how often a check that isn't needed is made, in percent.
@@ -121,7 +123,7 @@ func (b *bench) read(h *happening, p *pair) {
 	*rec = assess.Record{Reading: t.State}
 	b.head(h, p, v.kind, blind)
 	b.person(h, p)
-	b.distance(p, km, v.tick)
+	b.distance(p, km)
 	for i := range rec.Shoe {
 		b.shoe(&rec.Shoe[i], &reader, p, i, km)
 	}
@@ -222,7 +224,7 @@ func (b *bench) person(h *happening, p *pair) {
 }
 
 // distance tells the distance as the runner does.
-func (b *bench) distance(p *pair, km int32, tick int32) {
+func (b *bench) distance(p *pair, km int32) {
 	d, rec, r := &b.d, &b.rec, p.by
 	unknown := pct(kmUnknownPct)
 	if r.source == 0 {
@@ -437,10 +439,11 @@ var bandMiddle = [...]int{700, 2600, 5200}
 
 // degrees measures flex and torsion of both shoes under a load.
 func (b *bench) degrees() {
-	d, rec, l := &b.d, &b.rec, &b.f.laws[b.truth.Model]
+	d, rec := &b.d, &b.rec
 	for i := range rec.Shoe {
-		rec.Shoe[i][assess.FlexDeg] = assess.Of(bandMiddle[l.flex] + d.below(200))
-		rec.Shoe[i][assess.TorsionDeg] = assess.Of(bandMiddle[l.torsion] + d.below(200))
+		is := &b.truth.State.Shoe[i]
+		rec.Shoe[i][assess.FlexDeg] = assess.Of(bandMiddle[is[assess.Flex].Int()] + d.below(200))
+		rec.Shoe[i][assess.TorsionDeg] = assess.Of(bandMiddle[is[assess.Torsion].Int()] + d.below(200))
 	}
 	rec.SetPair(assess.LoadN, assess.Of(300))
 }
@@ -491,17 +494,17 @@ func (b *bench) leaveOut(who *reader) {
 func (b *bench) second(st *store, who *reader, at int, blind bool) {
 	d, rec := &b.d, &b.rec
 	leans := [2]bool{}
-	any := false
+	leaning := false
 	for i := range rec.Shoe {
 		leans[i] = rec.Shoe[i][assess.Stand].Int() >= assess.LeansIn
-		any = any || leans[i]
+		leaning = leaning || leans[i]
 	}
 	var on assess.ColSet
 	switch {
 	case blind:
 		return
 	case who.trainee: // a co-reader on everything
-	case any && d.chance(pct(secondLeanPct)):
+	case leaning && d.chance(pct(secondLeanPct)):
 		on = on.With(assess.Stand)
 	case d.chance(pct(secondOtherPct)):
 		on = on.With(assess.Bond).With(assess.Lining)
@@ -523,7 +526,7 @@ func (b *bench) second(st *store, who *reader, at int, blind bool) {
 			says = assess.Differs
 		}
 	}
-	if !any && d.chance(pct(5)) {
+	if !leaning && d.chance(pct(secondDiffersPct)) {
 		says = assess.Differs
 	}
 	rec.SetPair(assess.SecondSays, assess.Of(says))
