@@ -53,7 +53,7 @@
 //     35 % against 3 %. Some 260 of its pairs are seen in 20,000 inspections.
 //   - A store that reads hard: E3. Its people grade a zone one too worn with 32
 //     points more chance and a word with 9, and see 0.8° more lean than there is.
-//     It says replace or retire in about 39 % of readings against 28 % elsewhere,
+//     It says replace or retire in about 38 % of readings against 28 % elsewhere,
 //     though as many of its pairs are truly worn as elsewhere (29 % and 28 %).
 //   - A model that wears its inner forefoot under pronated feet: Siltrune
 //     Klombisk 1. Under pronated and highly pronated gait the inner forefoot wears
