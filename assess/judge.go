@@ -18,6 +18,9 @@ const (
 // the rule, shoe, column.
 type hit uint32
 
+// noHit is no rule at all; it sorts after every hit.
+const noHit hit = 1<<32 - 1
+
 func newHit(rank uint16, f Foot, c Col) hit { return hit(rank)<<16 | hit(f)<<8 | hit(c) }
 
 func (h hit) rank() uint16 { return uint16(h >> 16) }
@@ -62,7 +65,11 @@ func (e *Engine) Judge(r *Reading, m *AsNew, out *Result) {
 	j.match()
 	slices.Sort(j.hits)
 
-	out.Verdict, out.How = e.verdict(j.hits, j.unread != [3]ColSet{})
+	worst := noHit
+	if len(j.hits) > 0 {
+		worst = j.hits[0]
+	}
+	out.Verdict, out.How = e.verdict(worst, j.unread != [3]ColSet{})
 	out.Findings = out.Findings[:0]
 	for _, h := range j.hits {
 		j.explain(h, out)
@@ -81,11 +88,11 @@ func (e *Engine) Judge(r *Reading, m *AsNew, out *Result) {
 
 // verdict composes the verdict: the highest severity found; then keep and
 // recheck give way to incomplete while a needed check is unread. Unread never
-// hides replace or retire. The hits must be sorted.
-func (e *Engine) verdict(hits []hit, unread bool) (Verdict, How) {
+// hides replace or retire.
+func (e *Engine) verdict(worst hit, unread bool) (Verdict, How) {
 	severity, how := Note, NoHow
-	if len(hits) > 0 {
-		r := &e.rules[e.byRank[hits[0].rank()]]
+	if worst != noHit {
+		r := &e.rules[e.byRank[worst.rank()]]
 		severity, how = r.severity, r.how
 	}
 	switch {
@@ -103,13 +110,19 @@ func (e *Engine) verdict(hits []hit, unread bool) (Verdict, How) {
 
 // match finds every rule that holds and every needed check that is unread.
 func (j *judging) match() {
-	if v := j.r.Pair(SecondSays); v.Is(Agrees) || v.Is(Differs) {
-		j.second = v
-	}
+	j.readSecond()
 	j.worst = -1
 	j.shoe(Left)
 	j.shoe(Right)
 	j.pair()
+}
+
+// readSecond reads what the second reader said.
+func (j *judging) readSecond() {
+	j.second = Unread
+	if v := j.r.Pair(SecondSays); v.Is(Agrees) || v.Is(Differs) {
+		j.second = v
+	}
 }
 
 // shoe runs the rules on one shoe.
@@ -187,7 +200,7 @@ func (j *judging) zones(f Foot) {
 			g := int32(placeOf(s[z], maxGrade+1))
 			if d, ok := measure(s[z+DepthOf], HeelMedialMM); ok {
 				if g >= 0 {
-					j.contradictions(g, d, asNew, known)
+					j.flags |= depthFlags(g, d, asNew, known)
 				} else if known {
 					g = depthGrade(d, asNew)
 					byDepth |= 1 << i
@@ -222,42 +235,16 @@ func (w *partWear) countDepths(s *Shoe, first Col, byDepth uint8, asNew int32) {
 	}
 }
 
-// contradictions flags a grade and a depth of one zone that can't both be.
-func (j *judging) contradictions(grade, depth, asNew int32, known bool) {
-	if grade == maxGrade && depth > 0 {
-		j.flags |= FlagThroughWithDepth
-	}
-	if !known {
-		return
-	}
-	if grade == 0 && depth*freshUnderDen < asNew*freshUnderNum {
-		j.flags |= FlagFreshWithoutDepth
-	}
-	// A depth that is gone stands for 2 or anything worse.
-	by := depthGrade(depth, asNew)
-	if by < 2 && abs(grade-by) >= 2 || by == 2 && grade == 0 {
-		j.flags |= FlagGradeAgainstDepth
-	}
-}
-
-// A zone called fresh contradicts a depth under a quarter of new; a counter
-// called square contradicts a photo of 4° or more. House values, no source.
-const (
-	freshUnderNum, freshUnderDen = 1, 4
-	squareUnder                  = 400
-)
-
 // readTilt reads the counter's tilt.
 func (j *judging) readTilt(f Foot) {
 	s, t := &j.r.Shoe[f], &j.tilt[f]
+	*t = tiltRead{}
 	deg, ok := measure(s[Tilt], Tilt)
 	if !ok {
 		return
 	}
+	j.flags |= standFlags(s)
 	by := placeOf(s[TiltBy], len(Columns[TiltBy].Words))
-	if by == ByPhoto && s[Stand].Is(Square) && abs(deg) >= squareUnder {
-		j.flags |= FlagSquareWithTilt
-	}
 	if by < 0 {
 		by = ByEye
 	}

@@ -39,77 +39,126 @@ type move struct {
 // don't go by is left alone. The search tries every change and every pair of
 // changes.
 func (e *Engine) Margin(r *Reading, m *AsNew) int {
-	s := e.steady
-	j := judging{e: s, m: m}
-	if m == nil {
-		j.m = &unknownModel
-	}
-	trial := *r
-	j.r = &trial
-	base := j.verdictOnly()
-	alters := func(v move) bool {
-		old := trial.Get(v.foot, v.col)
-		trial.Set(v.foot, v.col, v.to)
-		changed := j.verdictOnly() != base
-		trial.Set(v.foot, v.col, old)
-		return changed
-	}
-
+	s := newSearch(e.steady, r, m)
 	var moves []move
 	for c := range NumCols {
-		if !s.decides.Has(c) {
-			continue
+		switch {
+		case !e.steady.decides.Has(c):
+		case c >= NumShoe:
+			moves = appendMoves(moves, &s.trial, s.m, Both, c)
+		default:
+			moves = appendMoves(moves, &s.trial, s.m, Left, c)
+			moves = appendMoves(moves, &s.trial, s.m, Right, c)
 		}
-		if c >= NumShoe {
-			moves = appendMoves(moves, &trial, j.m, Both, c)
-			continue
-		}
-		moves = appendMoves(moves, &trial, j.m, Left, c)
-		moves = appendMoves(moves, &trial, j.m, Right, c)
 	}
 	margin := MarginMax
 	for _, v := range moves {
-		if v.cost < margin && alters(v) {
+		if v.cost < margin && s.alters(v) {
 			margin = v.cost
 		}
 	}
-	if margin <= 2 {
+	if margin < MarginMax {
 		return margin
 	}
-	var again []move
+	var further []move
 	for i, v := range moves {
 		if v.cost > 1 {
 			continue
 		}
-		old := trial.Get(v.foot, v.col)
-		trial.Set(v.foot, v.col, v.to)
-		// The same value a step further, and every other value.
-		again = appendMoves(again[:0], &trial, j.m, v.foot, v.col)
-		for _, w := range again {
-			if w.cost == 1 && w.to != old && alters(w) {
+		before := s.undo(v)
+		s.make(v)
+		further = appendMoves(further[:0], &s.trial, s.m, v.foot, v.col)
+		for _, w := range further { // the same value one step on
+			if w.cost == 1 && w.to != before.to && s.alters(w) {
 				return 2
 			}
 		}
 		for _, w := range moves[i+1:] {
-			if w.cost == 1 && (w.foot != v.foot || w.col != v.col) && alters(w) {
+			if w.cost == 1 && (w.foot != v.foot || w.col != v.col) && s.alters(w) {
 				return 2
 			}
 		}
-		trial.Set(v.foot, v.col, old)
+		s.make(before)
 	}
 	return margin
 }
 
-// verdictOnly judges without findings.
-func (j *judging) verdictOnly() Verdict {
-	j.hits, j.unread, j.second = j.hits[:0], [3]ColSet{}, Unread
-	j.tilt = [2]tiltRead{}
-	j.match()
-	for _, h := range j.hits[min(1, len(j.hits)):] {
-		j.hits[0] = min(j.hits[0], h)
+// search tries changes of a reading. Only what a change can touch is judged
+// again.
+type search struct {
+	judging
+	trial Reading
+	base  Verdict
+	worst [Both + 1]hit // worst hit of each shoe and of the pair
+}
+
+func newSearch(e *Engine, r *Reading, m *AsNew) *search {
+	s := &search{judging: judging{e: e, m: m}, trial: *r}
+	if m == nil {
+		s.m = &unknownModel
 	}
-	v, _ := j.e.verdict(j.hits, j.unread != [3]ColSet{})
+	s.r = &s.trial
+	s.readSecond()
+	s.again(Left)
+	s.again(Right)
+	s.again(Both)
+	s.base = s.verdict()
+	return s
+}
+
+// again judges one shoe, or what is about the pair.
+func (s *search) again(f Foot) {
+	s.hits, s.unread[f] = s.hits[:0], 0
+	if f == Both {
+		s.pair()
+	} else {
+		s.shoe(f)
+	}
+	s.worst[f] = noHit
+	for _, h := range s.hits {
+		s.worst[f] = min(s.worst[f], h)
+	}
+}
+
+func (s *search) verdict() Verdict {
+	v, _ := s.e.verdict(min(s.worst[Left], s.worst[Right], s.worst[Both]), s.unread != [3]ColSet{})
 	return v
+}
+
+// make makes a change and judges what it touches.
+func (s *search) make(v move) {
+	s.trial.Set(v.foot, v.col, v.to)
+	if v.foot != Both {
+		s.again(v.foot)
+	} else if v.col == SecondSays {
+		s.readSecond()
+		s.again(Left)
+		s.again(Right)
+	}
+	s.again(Both)
+}
+
+// undo returns the change that undoes v.
+func (s *search) undo(v move) move {
+	v.to = s.trial.Get(v.foot, v.col)
+	return v
+}
+
+// alters reports whether a change alters the verdict, and undoes it.
+func (s *search) alters(v move) bool {
+	before := s.undo(v)
+	worst, unread := s.worst, s.unread
+	s.make(v)
+	altered := s.verdict() != s.base
+	if v.foot == Both {
+		s.make(before)
+		return altered
+	}
+	// Wear is all that the pair's rules take from judging a shoe.
+	s.trial.Set(before.foot, before.col, before.to)
+	s.worst, s.unread = worst, unread
+	s.zones(v.foot)
+	return altered
 }
 
 // appendMoves appends the steps of one value.

@@ -118,16 +118,17 @@ func (w *partWear) pattern() Pattern {
 }
 
 // mediolateral returns (M − L) / (M + L), from −1 lateral to +1 medial. It is
-// absent where both are 0 or one of them has no wear to read.
+// absent where both are 0, one of them was built without rubber, or there is no
+// pattern.
 func (w *partWear) mediolateral() Ratio {
-	if w.has&0b101 != 0b101 {
+	if !w.whole || w.has&0b101 != 0b101 {
 		return Ratio{}
 	}
 	return ratio(w.v[0]-w.v[2], w.v[0]+w.v[2])
 }
 
 // centreShare returns C / (M + C + L), from 0 to 1. It is absent where all are
-// 0 or one of them has no wear to read.
+// 0, one of them was built without rubber, or there is no pattern.
 func (w *partWear) centreShare() Ratio {
 	if w.has != 0b111 {
 		return Ratio{}
