@@ -181,8 +181,15 @@ func Whole[T any](name string, lo, hi, absent int, at func(*T) *int) Field[T] {
 	}
 }
 
-// Flag makes a field that is yes or no; absent reads as no and no is written.
-func Flag[T any](name string, at func(*T) *bool) Field[T] {
+// Flag makes a field that is yes or no; absent reads as no, and no is written.
+func Flag[T any](name string, at func(*T) *bool) Field[T] { return yesNoField(name, Yes, at) }
+
+// Unless makes a field that is yes unless the flag is set; absent reads as yes,
+// and yes is written.
+func Unless[T any](name string, at func(*T) *bool) Field[T] { return yesNoField(name, No, at) }
+
+// yesNoField makes a field of a flag that the word at place set sets.
+func yesNoField[T any](name string, set int, at func(*T) *bool) Field[T] {
 	return Field[T]{
 		Name: name, Shape: YesNo,
 		Parse: func(v *T, text string) string {
@@ -190,14 +197,14 @@ func Flag[T any](name string, at func(*T) *bool) Field[T] {
 			if i < 0 {
 				return oneOf(yesNo)
 			}
-			*at(v) = i == Yes
+			*at(v) = i == set
 			return ""
 		},
 		Append: func(dst []byte, v *T) []byte {
 			if *at(v) {
-				return append(dst, yesNo[Yes]...)
+				return append(dst, yesNo[set]...)
 			}
-			return append(dst, yesNo[No]...)
+			return append(dst, yesNo[1-set]...)
 		},
 	}
 }
