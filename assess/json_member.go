@@ -13,7 +13,8 @@ type member[T any] struct {
 	// needed says that the member must be there.
 	needed bool
 	read   func(j *jsonReader, at string, v *T)
-	// write appends the value, nothing where it is absent.
+	// write appends the value, nothing where it is absent. It is nil in objects
+	// that are only read.
 	write func(dst []byte, v *T) []byte
 }
 
@@ -57,6 +58,9 @@ func readMembers[T any](j *jsonReader, at string, members []member[T], v *T) {
 func writeMembers[T any](dst []byte, members []member[T], v *T) []byte {
 	dst = append(dst, '{')
 	for i := range members {
+		if members[i].write == nil {
+			continue
+		}
 		begin := len(dst)
 		dst = appendName(dst, members[i].name)
 		start := len(dst)
