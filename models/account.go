@@ -313,7 +313,7 @@ func (db *DB) signIn(ctx context.Context, who Actor, how, secret string, limits 
 	// Attempts count before the secret is looked at: many at once would
 	// otherwise all be let through.
 	if err := db.attempt(ctx, limits); err != nil {
-		return Account{}, errors.Join(err, db.noteAudit(ctx, db.primary, who, entry{action: "sign-in.too-many", subject: "staff:" + who.Account}))
+		return Account{}, errors.Join(err, db.noteAudit(ctx, db.q(), who, entry{action: "sign-in.too-many", subject: "staff:" + who.Account}))
 	}
 	row, err := gorm.G[accountRow](db.g(ctx)).Where("code = ?", who.Account).Take(ctx)
 	if err != nil && !errors.Is(err, gorm.ErrRecordNotFound) {
@@ -329,12 +329,12 @@ func (db *DB) signIn(ctx context.Context, who Actor, how, secret string, limits 
 	}
 	a := row.account()
 	if !ok || !a.Active() {
-		return Account{}, errors.Join(ErrDenied, db.noteAudit(ctx, db.primary, who, entry{action: "sign-in.denied", subject: "staff:" + who.Account}))
+		return Account{}, errors.Join(ErrDenied, db.noteAudit(ctx, db.q(), who, entry{action: "sign-in.denied", subject: "staff:" + who.Account}))
 	}
 	if err := db.forgive(ctx, limits[0].subject); err != nil {
 		return Account{}, err
 	}
-	return a, db.noteAudit(ctx, db.primary, who, entry{action: "sign-in." + how, subject: "staff:" + a.Code})
+	return a, db.noteAudit(ctx, db.q(), who, entry{action: "sign-in." + how, subject: "staff:" + a.Code})
 }
 
 // attempt counts an attempt for each subject, and refuses where one is past its
@@ -346,7 +346,7 @@ func (db *DB) attempt(ctx context.Context, limits []limit) error {
 			n    int
 			ends instant
 		)
-		err := db.primary.QueryRowContext(ctx, db.dialect.sql(`
+		err := db.q().QueryRowContext(ctx, db.dialect.sql(`
 			INSERT INTO sign_in_attempt (subject, failures, window_ends) VALUES (?, 1, ?)
 			ON CONFLICT (subject) DO UPDATE SET
 				failures    = CASE WHEN sign_in_attempt.window_ends <= ? THEN 1 ELSE sign_in_attempt.failures + 1 END,
@@ -365,6 +365,6 @@ func (db *DB) attempt(ctx context.Context, limits []limit) error {
 
 // forgive forgets a subject's failures.
 func (db *DB) forgive(ctx context.Context, subject string) error {
-	_, err := db.primary.ExecContext(ctx, db.dialect.sql("DELETE FROM sign_in_attempt WHERE subject = ?"), subject)
+	_, err := db.q().ExecContext(ctx, db.dialect.sql("DELETE FROM sign_in_attempt WHERE subject = ?"), subject)
 	return err
 }

@@ -238,20 +238,20 @@ func (db *DB) saveGTINs(ctx context.Context, t *txn, model id, gtins []string) e
 // ShoeModel returns the model with this id; of a typed-in one that was linked,
 // the row itself, with LinkedTo set.
 func (db *DB) ShoeModel(ctx context.Context, model assess.UUID) (ShoeModel, error) {
-	m, err := db.modelWhere(ctx, db.primary, "id = ?", id(model))
+	m, err := db.modelWhere(ctx, db.q(), "id = ?", id(model))
 	return m, wrap(err, "shoe model %s", model)
 }
 
 // ShoeModelByGTIN returns the model with this number.
 func (db *DB) ShoeModelByGTIN(ctx context.Context, gtin string) (ShoeModel, error) {
-	m, err := db.modelWhere(ctx, db.primary, "id = (SELECT model_id FROM shoe_gtin WHERE gtin = ?)", gtin)
+	m, err := db.modelWhere(ctx, db.q(), "id = (SELECT model_id FROM shoe_gtin WHERE gtin = ?)", gtin)
 	return m, wrap(err, "shoe model with GTIN %s", gtin)
 }
 
 // ShoeModelNamed returns the model with these words, in any spelling that folds
 // to the same; of a typed-in one that was linked, the catalogued one.
 func (db *DB) ShoeModelNamed(ctx context.Context, brand, model, version string) (ShoeModel, error) {
-	m, err := db.modelWhere(ctx, db.primary,
+	m, err := db.modelWhere(ctx, db.q(),
 		"id = (SELECT coalesce(linked_to, id) FROM shoe_model WHERE identity = ?)", identity(brand, model, version))
 	return m, wrap(err, "shoe model %s %s %s", brand, model, version)
 }
@@ -259,7 +259,7 @@ func (db *DB) ShoeModelNamed(ctx context.Context, brand, model, version string) 
 // ShoeModels returns the whole catalogue by brand, model and version, the
 // retired and the typed-in among it.
 func (db *DB) ShoeModels(ctx context.Context) ([]ShoeModel, error) {
-	all, err := db.modelsWhere(ctx, db.primary, "id IS NOT NULL ORDER BY identity")
+	all, err := db.modelsWhere(ctx, db.q(), "id IS NOT NULL ORDER BY identity")
 	return all, wrap(err, "reading the catalogue")
 }
 
@@ -272,14 +272,14 @@ func (db *DB) SearchShoeModels(ctx context.Context, query string, limit int) ([]
 		where += ` AND search LIKE ? ESCAPE '\'`
 		args = append(args, likeWord(w))
 	}
-	all, err := db.modelsWhere(ctx, db.primary,
+	all, err := db.modelsWhere(ctx, db.q(),
 		where+" ORDER BY CASE WHEN retired IS NULL THEN 0 ELSE 1 END, identity LIMIT ?", append(args, limit)...)
 	return all, wrap(err, "searching the catalogue")
 }
 
 // TypedInModels returns the typed-in models that wait for the office.
 func (db *DB) TypedInModels(ctx context.Context) ([]ShoeModel, error) {
-	all, err := db.modelsWhere(ctx, db.primary, "typed_in AND linked_to IS NULL ORDER BY created_at, identity")
+	all, err := db.modelsWhere(ctx, db.q(), "typed_in AND linked_to IS NULL ORDER BY created_at, identity")
 	return all, wrap(err, "reading the typed-in models")
 }
 
@@ -461,7 +461,11 @@ func asNewBody(a *assess.AsNew) string {
 			j.Numbers[name] = v.Int()
 		}
 	}
-	return asJSON(j) // maps are written in the order of their keys
+	b, err := json.Marshal(j) // maps are written in the order of their keys
+	if err != nil {
+		panic(err) // words and numbers
+	}
+	return string(b)
 }
 
 func asNewOf(body string) (assess.AsNew, error) {

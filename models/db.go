@@ -35,8 +35,15 @@ type Options struct {
 	Log *slog.Logger
 }
 
-// DB is an open database. It is safe for concurrent use.
+// DB is an open database. It is safe for concurrent use, but for the one that
+// [DB.Together] hands out.
 type DB struct {
+	*opened
+	within *txn // set while several verbs run as one
+}
+
+// opened is what all handles of one database share.
+type opened struct {
 	dialect dialect
 	primary *pool
 	readers []*pool // replicas, or on SQLite a pool of its own for long reads
@@ -62,7 +69,7 @@ func (d dialect) String() string { return [...]string{"sqlite", "postgres"}[d] }
 // package needs it: on SQLite every pragma is read back. It does not look at
 // the schema; see [DB.CheckSchema] and [DB.Migrate].
 func Open(ctx context.Context, o Options) (*DB, error) {
-	db := &DB{clock: o.Clock, log: o.Log, hashing: make(chan struct{}, hashers())}
+	db := &DB{opened: &opened{clock: o.Clock, log: o.Log, hashing: make(chan struct{}, hashers())}}
 	if db.clock == nil {
 		db.clock = time.Now
 	}
@@ -137,10 +144,27 @@ func (db *DB) Pools() []Pool {
 	return pools
 }
 
-// reader returns the pool for reads that need not see the very last write.
-func (db *DB) reader() *pool {
-	if len(db.readers) == 0 {
-		return db.primary
+// q returns where verbs read and write: the primary, or the transaction that
+// they run in together.
+func (db *DB) q() querier {
+	if db.within != nil {
+		return db.within
+	}
+	return db.primary
+}
+
+// g is q for gorm.
+func (db *DB) g(ctx context.Context) *gorm.DB {
+	if db.within != nil {
+		return db.within.g
+	}
+	return db.gorm.WithContext(ctx)
+}
+
+// reader returns where to read what need not see the very last write.
+func (db *DB) reader() querier {
+	if db.within != nil || len(db.readers) == 0 {
+		return db.q()
 	}
 	return db.readers[int(db.next.Add(1))%len(db.readers)]
 }
@@ -156,6 +180,9 @@ const maxRetries = 8
 // the transaction holds the write lock from its start. After a deadlock, f runs
 // again from the beginning, so it must not change anything but its results.
 func (db *DB) tx(ctx context.Context, f func(*txn) error) error {
+	if db.within != nil {
+		return db.savepoint(ctx, f)
+	}
 	for attempt := 0; ; attempt++ {
 		err := db.txOnce(ctx, f)
 		if attempt == maxRetries || !errors.Is(classify(err), ErrBusy) || db.dialect == sqliteDialect {
@@ -165,6 +192,29 @@ func (db *DB) tx(ctx context.Context, f func(*txn) error) error {
 			return err
 		}
 	}
+}
+
+// Together runs f in one transaction: the verbs of the database it gets happen
+// all or, where f returns an error, not at all. A verb that fails undoes only
+// itself, so that f may go on and fail at the end. Reads see what was written.
+// It is for one goroutine; and it must be short, because on SQLite nobody else
+// writes meanwhile. After a deadlock f runs again.
+func (db *DB) Together(ctx context.Context, f func(*DB) error) error {
+	return db.tx(ctx, func(t *txn) error { return f(&DB{opened: db.opened, within: t}) })
+}
+
+// savepoint runs f so that its failure undoes only what it did.
+func (db *DB) savepoint(ctx context.Context, f func(*txn) error) error {
+	t := db.within
+	if _, err := t.ExecContext(ctx, "SAVEPOINT verb"); err != nil {
+		return classify(err)
+	}
+	if err := f(t); err != nil {
+		_, undo := t.ExecContext(ctx, "ROLLBACK TO SAVEPOINT verb")
+		return errors.Join(err, classify(undo))
+	}
+	_, err := t.ExecContext(ctx, "RELEASE SAVEPOINT verb")
+	return classify(err)
 }
 
 // backoff waits a little longer, at random, on each further attempt.

@@ -114,7 +114,7 @@ func (db *DB) SaveInspection(ctx context.Context, by Actor, in NewInspection) (S
 	})
 	if errors.Is(err, ErrConflict) {
 		// Another writer may have stored the same body a moment before.
-		if again, ok, e := db.sameBody(ctx, db.primary, &in); e != nil || ok {
+		if again, ok, e := db.sameBody(ctx, db.q(), &in); e != nil || ok {
 			return again, e
 		}
 	}
@@ -354,7 +354,7 @@ func (db *DB) VoidInspection(ctx context.Context, by Actor, reading assess.UUID,
 
 // Inspection returns the reading with this id.
 func (db *DB) Inspection(ctx context.Context, reading assess.UUID) (*Inspection, error) {
-	in, err := db.inspectionIn(ctx, db.primary, "i.id = ?", id(reading))
+	in, err := db.inspectionIn(ctx, db.q(), "i.id = ?", id(reading))
 	return in, wrap(err, "reading %s", reading)
 }
 

@@ -46,6 +46,9 @@ type Page struct {
 const (
 	DefaultLimit = 50
 	MaxLimit     = 500
+
+	// streamPage is how many rows a stream holds at once.
+	streamPage = 1000
 )
 
 func (p Page) limit() int {
@@ -77,14 +80,18 @@ func (w *where) String() string {
 // in adds a condition that a column is one of some words; of none, it is no
 // condition.
 func (w *where) in(column string, words []string) {
-	if len(words) == 0 {
-		return
-	}
 	args := make([]any, len(words))
 	for i, s := range words {
 		args[i] = s
 	}
-	w.and(column+" IN ("+strings.TrimSuffix(strings.Repeat("?, ", len(words)), ", ")+")", args...)
+	w.inAny(column, args)
+}
+
+// inAny is in for any type.
+func (w *where) inAny(column string, args []any) {
+	if len(args) > 0 {
+		w.and(column+" IN (?"+strings.Repeat(", ?", len(args)-1)+")", args...)
+	}
 }
 
 // days restricts a column to local days.

@@ -55,7 +55,8 @@ func (db *DB) Migrate(ctx context.Context) (from, to int64, err error) {
 	return from, to, wrap(db.seed(ctx), "seeding the database")
 }
 
-// seed writes what every database holds from the start: its own id.
+// seed writes what every database holds from the start: its own id, the first
+// rule set, the posture bands.
 func (db *DB) seed(ctx context.Context) error {
 	var random [16]byte
 	if _, err := rand.Read(random[:]); err != nil {
@@ -64,7 +65,10 @@ func (db *DB) seed(ctx context.Context) error {
 	_, err := db.primary.ExecContext(ctx, db.dialect.sql(
 		"INSERT INTO meta (key, value) VALUES ('database_id', ?) ON CONFLICT (key) DO NOTHING"),
 		hex.EncodeToString(random[:]))
-	return err
+	if err != nil {
+		return err
+	}
+	return db.seedNumbered(ctx)
 }
 
 // SchemaVersion returns the version of the schema; 0 is an empty database.

@@ -143,6 +143,16 @@ func (row *pairRow) derive(past []pastRow) {
 	row.setLife(Life(points))
 }
 
+// begin makes a pair of its first reading; false where only blind ones name it.
+func (row *pairRow) begin(past []pastRow, now time.Time) bool {
+	first := slices.IndexFunc(past, func(p pastRow) bool { return p.Kind != int(assess.Blind) })
+	if first < 0 {
+		return false
+	}
+	row.Store, row.CreatedAt = past[first].Store, instant(now)
+	return true
+}
+
 // cmpOr is cmp.Or for ids: the first that is not zero.
 func cmpOr(a, b id) id {
 	if a != (id{}) {
@@ -204,11 +214,9 @@ func (db *DB) recompute(ctx context.Context, q querier, ref string) (Contradicti
 		return 0, err
 	}
 	if !known {
-		first := slices.IndexFunc(past, func(p pastRow) bool { return p.Kind != int(assess.Blind) })
-		if first < 0 {
+		if row.Ref = ref; !row.begin(past, db.now()) {
 			return NoContradiction, nil
 		}
-		row = pairRow{Ref: ref, Store: past[first].Store, CreatedAt: instant(db.now())}
 	}
 	row.derive(past)
 	return Contradiction(row.Contradicts), db.writePair(ctx, q, &row, known)
@@ -242,8 +250,8 @@ func (db *DB) pastOf(ctx context.Context, q querier, ref string) ([]pastRow, err
 // read.
 func (db *DB) writePair(ctx context.Context, q querier, row *pairRow, known bool) error {
 	if !known {
-		_, err := q.ExecContext(ctx, pairLayout.insert(db.dialect), fields(row)...)
-		if errors.Is(classify(err), ErrConflict) {
+		n, err := affected(q.ExecContext(ctx, pairLayout.insert(db.dialect)+" ON CONFLICT DO NOTHING", fields(row)...))
+		if err == nil && n == 0 {
 			return errMoved
 		}
 		return err
@@ -287,9 +295,9 @@ func (db *DB) Pair(ctx context.Context, ref string) (*PairHistory, error) {
 }
 
 func (db *DB) pairIn(ctx context.Context, ref string) (*PairHistory, error) {
-	row, known, err := db.pairRowIn(ctx, db.primary, ref)
+	row, known, err := db.pairRowIn(ctx, db.q(), ref)
 	if err == nil && known && row.MergedInto != "" {
-		row, known, err = db.pairRowIn(ctx, db.primary, string(row.MergedInto))
+		row, known, err = db.pairRowIn(ctx, db.q(), string(row.MergedInto))
 	}
 	if err != nil {
 		return nil, err
@@ -297,7 +305,7 @@ func (db *DB) pairIn(ctx context.Context, ref string) (*PairHistory, error) {
 	if !known {
 		return nil, ErrNotFound
 	}
-	all, err := db.inspectionsIn(ctx, db.primary, " WHERE i.pair_ref = ? ORDER BY i.at DESC, i.id DESC", row.Ref)
+	all, err := db.inspectionsIn(ctx, db.q(), " WHERE i.pair_ref = ? ORDER BY i.at DESC, i.id DESC", row.Ref)
 	if err != nil {
 		return nil, err
 	}

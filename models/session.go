@@ -23,7 +23,7 @@ type sessionRow struct {
 // FindCtx returns a session's data; found is false where it is unknown or has
 // ended.
 func (s Sessions) FindCtx(ctx context.Context, token string) (data []byte, found bool, err error) {
-	err = s.db.primary.QueryRowContext(ctx, s.db.dialect.sql("SELECT data FROM session WHERE token = ? AND expires_at > ?"),
+	err = s.db.q().QueryRowContext(ctx, s.db.dialect.sql("SELECT data FROM session WHERE token = ? AND expires_at > ?"),
 		token, instant(s.db.now())).Scan(&data)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, false, nil
@@ -33,7 +33,7 @@ func (s Sessions) FindCtx(ctx context.Context, token string) (data []byte, found
 
 // CommitCtx stores a session's data and when it ends.
 func (s Sessions) CommitCtx(ctx context.Context, token string, data []byte, expiry time.Time) error {
-	_, err := s.db.primary.ExecContext(ctx, s.db.dialect.sql(`
+	_, err := s.db.q().ExecContext(ctx, s.db.dialect.sql(`
 		INSERT INTO session (token, data, expires_at) VALUES (?, ?, ?)
 		ON CONFLICT (token) DO UPDATE SET data = excluded.data, expires_at = excluded.expires_at`),
 		token, data, instant(expiry))
@@ -42,7 +42,7 @@ func (s Sessions) CommitCtx(ctx context.Context, token string, data []byte, expi
 
 // DeleteCtx ends a session; an unknown one is no error.
 func (s Sessions) DeleteCtx(ctx context.Context, token string) error {
-	_, err := s.db.primary.ExecContext(ctx, s.db.dialect.sql("DELETE FROM session WHERE token = ?"), token)
+	_, err := s.db.q().ExecContext(ctx, s.db.dialect.sql("DELETE FROM session WHERE token = ?"), token)
 	return wrap(err, "ending a session")
 }
 
@@ -63,7 +63,7 @@ func (s Sessions) Delete(token string) error { return s.DeleteCtx(context.Backgr
 func (s Sessions) Purge(ctx context.Context) error {
 	now := instant(s.db.now())
 	for _, q := range []string{"DELETE FROM session WHERE expires_at <= ?", "DELETE FROM sign_in_attempt WHERE window_ends <= ?"} {
-		if _, err := s.db.primary.ExecContext(ctx, s.db.dialect.sql(q), now); err != nil {
+		if _, err := s.db.q().ExecContext(ctx, s.db.dialect.sql(q), now); err != nil {
 			return wrap(err, "purging sessions")
 		}
 	}

@@ -3,8 +3,11 @@ package models
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
+	"reflect"
 	"time"
 	_ "time/tzdata" // a day in a store's zone must not depend on the machine
 
@@ -44,10 +47,6 @@ func (row *storeRow) store() retail.Store {
 		Currency: row.Currency, Unit: row.Unit, Retired: string(row.Retired),
 	}
 }
-
-// g returns gorm on the primary with a context; gorm's generic verbs take the
-// context again, and start from a clean statement each.
-func (db *DB) g(ctx context.Context) *gorm.DB { return db.gorm.WithContext(ctx) }
 
 // Regions returns all regions, by code.
 func (db *DB) Regions(ctx context.Context) ([]retail.Region, error) {
@@ -126,14 +125,38 @@ func (db *DB) saveAudited(ctx context.Context, t *txn, by Actor, kind, code stri
 	if err := t.g.Clauses(clause.OnConflict{UpdateAll: true}).Create(row).Error; err != nil {
 		return err
 	}
+	if kind == "runner" {
+		e.runner = code // so that an erasure finds the entry
+	}
 	return db.noteAudit(ctx, t, by, e)
 }
 
-// asJSON writes a row for the audit trail.
+// asJSON writes a row for the audit trail: its columns by name, without what is
+// NULL and what its field keeps out of JSON.
 func asJSON(row any) string {
-	b, err := json.Marshal(row)
+	v := reflect.Indirect(reflect.ValueOf(row))
+	names := layoutOf("", v.Interface()).columns
+	shown := make(map[string]any, len(names))
+	for i, name := range names {
+		if v.Type().Field(i).Tag.Get("json") == "-" {
+			continue
+		}
+		value := v.Field(i).Interface()
+		if valuer, ok := value.(driver.Valuer); ok {
+			stored, err := valuer.Value()
+			if err != nil || stored == nil {
+				continue // the row itself is refused for the same error
+			}
+			value = stored
+			if b, ok := stored.([]byte); ok {
+				value = hex.EncodeToString(b)
+			}
+		}
+		shown[name] = value
+	}
+	b, err := json.Marshal(shown)
 	if err != nil {
-		panic(err) // rows hold strings and numbers
+		panic(err) // columns hold strings, numbers and times
 	}
 	return string(b)
 }

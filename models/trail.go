@@ -2,6 +2,8 @@ package models
 
 import (
 	"context"
+	"strconv"
+	"strings"
 	"time"
 
 	"solewright/assess"
@@ -74,7 +76,7 @@ func (db *DB) Changes(ctx context.Context, after Position, limit int) ([]Change,
 			ORDER BY tx, number LIMIT ?`
 		args = []any{after.Tx, after.Number, limit}
 	}
-	rows, err := db.primary.QueryContext(ctx, db.dialect.sql(query), args...)
+	rows, err := db.q().QueryContext(ctx, db.dialect.sql(query), args...)
 	if err != nil {
 		return nil, wrap(err, "reading the change feed")
 	}
@@ -96,11 +98,123 @@ func (db *DB) Changes(ctx context.Context, after Position, limit int) ([]Change,
 	return all, wrap(rows.Err(), "reading the change feed")
 }
 
-// AuditEntry is one line of the audit trail.
+// AuditEntry is one line of the audit trail: who, on which device, when, what,
+// and what it was before and after.
 type AuditEntry struct {
 	Number          int64
 	At              time.Time
 	Account, Device string
 	Action, Subject string
 	Before, After   string
+}
+
+type auditRow struct {
+	Number  int64   `gorm:"column:number;primaryKey"`
+	At      instant `gorm:"column:at"`
+	Account text    `gorm:"column:account"`
+	Device  text    `gorm:"column:device"`
+	Action  string  `gorm:"column:action"`
+	Subject string  `gorm:"column:subject"`
+	Runner  text    `gorm:"column:runner"`
+	Before  text    `gorm:"column:before"`
+	After   text    `gorm:"column:after"`
+}
+
+var auditLayout = layoutOf("audit", auditRow{})
+
+func (row *auditRow) entry() AuditEntry {
+	return AuditEntry{
+		Number: row.Number, At: time.Time(row.At), Account: string(row.Account), Device: string(row.Device),
+		Action: row.Action, Subject: row.Subject, Before: string(row.Before), After: string(row.After),
+	}
+}
+
+// AuditFilter picks lines of the audit trail; zero fields don't restrict.
+type AuditFilter struct {
+	Account, Device string
+	// Action is what was done, such as inspection.void; with a trailing dot, all
+	// of a kind, such as "staff.".
+	Action   string
+	Subject  string // such as store:S-0001
+	From, To time.Time
+}
+
+// Audit returns a page of the audit trail, newest first, and the cursor of the
+// next, empty at the end.
+func (db *DB) Audit(ctx context.Context, f AuditFilter, p Page) ([]AuditEntry, string, error) {
+	var w where
+	for _, c := range []struct{ column, value string }{{"account", f.Account}, {"device", f.Device}, {"subject", f.Subject}} {
+		if c.value != "" {
+			w.and(c.column+" = ?", c.value)
+		}
+	}
+	if kind, ok := strings.CutSuffix(f.Action, "."); ok {
+		w.and("action >= ? AND action < ?", kind+".", kind+"/") // the character after the dot
+	} else if f.Action != "" {
+		w.and("action = ?", f.Action)
+	}
+	if !f.From.IsZero() {
+		w.and("at >= ?", instant(f.From))
+	}
+	if !f.To.IsZero() {
+		w.and("at < ?", instant(f.To))
+	}
+	if p.After != "" {
+		c, err := cursorOf(p.After, 1)
+		if err != nil {
+			return nil, "", err
+		}
+		n, err := strconv.ParseInt(c[0], 10, 64)
+		if err != nil {
+			return nil, "", errCursor
+		}
+		w.and("number < ?", n)
+	}
+	rows, err := db.reader().QueryContext(ctx, db.dialect.sql("SELECT "+auditLayout.list("")+" FROM audit"+w.String()+
+		" ORDER BY number DESC LIMIT ?"), append(w.args, p.limit()+1)...)
+	if err != nil {
+		return nil, "", wrap(err, "reading the audit trail")
+	}
+	all := []AuditEntry{}
+	err = scanAll(rows, func(row *auditRow) error {
+		all = append(all, row.entry())
+		return nil
+	})
+	if err != nil || len(all) <= p.limit() {
+		return all, "", wrap(err, "reading the audit trail")
+	}
+	all = all[:p.limit()]
+	return all, cursor(strconv.FormatInt(all[len(all)-1].Number, 10)), nil
+}
+
+// AuditRead notes that somebody looked at something outside their own scope,
+// such as pair:REF.
+func (db *DB) AuditRead(ctx context.Context, by Actor, subject string) error {
+	return wrap(db.noteAudit(ctx, db.q(), by, entry{action: "read", subject: subject}), "noting a read")
+}
+
+// ClaimJob takes a job's period for owner: true for the one winner among all
+// servers, until the lease is over or the job is finished. A period whose owner
+// let the lease run out is taken over.
+func (db *DB) ClaimJob(ctx context.Context, job, period, owner string, lease time.Duration) (bool, error) {
+	now := db.now()
+	n, err := affected(db.q().ExecContext(ctx, db.dialect.sql(`
+		INSERT INTO job_run (job, period, owner, lease_until, attempts) VALUES (?, ?, ?, ?, 1)
+		ON CONFLICT (job, period) DO UPDATE
+			SET owner = excluded.owner, lease_until = excluded.lease_until, attempts = job_run.attempts + 1
+			WHERE job_run.done_at IS NULL AND job_run.lease_until < ?`),
+		job, period, owner, instant(now.Add(lease)), instant(now)))
+	return n == 1, wrap(err, "claiming job %s %s", job, period)
+}
+
+// FinishJob says that the owner has done a job's period. ErrConflict says that
+// another owner has taken it over meanwhile.
+func (db *DB) FinishJob(ctx context.Context, job, period, owner string) error {
+	n, err := affected(db.q().ExecContext(ctx, db.dialect.sql(
+		"UPDATE job_run SET done_at = ? WHERE job = ? AND period = ? AND owner = ? AND done_at IS NULL"),
+		instant(db.now()), job, period, owner))
+	if err == nil && n == 0 {
+		err = ErrConflict
+	}
+	return wrap(err, "finishing job %s %s", job, period)
 }

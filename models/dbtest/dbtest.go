@@ -11,6 +11,8 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -36,40 +38,143 @@ func Clock(now func() time.Time) Option { return func(o *models.Options) { o.Clo
 // schema and nothing else in it.
 func Each(t *testing.T, f func(t *testing.T, db *models.DB), options ...Option) {
 	t.Helper()
-	for kind, address := range URLs(t) {
-		t.Run(kind, func(t *testing.T) { f(t, migrated(t, address, options)) })
+	for _, kind := range Kinds(t) {
+		t.Run(kind, func(t *testing.T) { f(t, OpenURL(t, migratedURL(t, kind), options...)) })
 	}
 }
 
 // Open returns a SQLite database in a temporary file, with the schema.
 func Open(t testing.TB, options ...Option) *models.DB {
 	t.Helper()
-	return migrated(t, SQLiteURL(t), options)
+	return OpenURL(t, migratedURL(t, sqliteKind), options...)
 }
 
-// URLs returns the address of an empty database of every kind there is, by the
-// name of its dialect.
-func URLs(t testing.TB) map[string]string {
+// OpenPostgres returns a PostgreSQL database of its own, with the schema. It
+// fails the test where there is no server: see Kinds.
+func OpenPostgres(t testing.TB, options ...Option) *models.DB {
 	t.Helper()
-	urls := map[string]string{"sqlite": SQLiteURL(t)}
-	if postgres(t) != "" {
-		urls["postgres"] = PostgresURL(t)
-	}
-	return urls
+	return OpenURL(t, migratedURL(t, postgresKind), options...)
 }
 
-// SQLiteURL returns the address of a file that isn't there yet.
-func SQLiteURL(t testing.TB) string {
+// The kinds of databases, by the name of their dialect.
+const (
+	sqliteKind   = "sqlite"
+	postgresKind = "postgres"
+)
+
+// Kinds returns the kinds of databases that tests run on.
+func Kinds(t testing.TB) []string {
+	t.Helper()
+	if postgres(t) == "" {
+		return []string{sqliteKind}
+	}
+	return []string{sqliteKind, postgresKind}
+}
+
+// EmptyURL returns the address of a database without a schema.
+func EmptyURL(t testing.TB, kind string) string {
+	t.Helper()
+	if kind == postgresKind {
+		return postgresURL(t, "")
+	}
+	return sqliteURL(t)
+}
+
+func sqliteURL(t testing.TB) string {
 	t.Helper()
 	return "file:" + filepath.Join(t.TempDir(), "solewright.db")
+}
+
+// templates are databases with the schema, made once, of which copies are handed
+// out. A PostgreSQL template stays on the scratch server.
+var templates struct {
+	sync.Mutex
+	sqlite   []byte
+	postgres string
+}
+
+// migratedURL returns the address of a database with the schema.
+func migratedURL(t testing.TB, kind string) string {
+	t.Helper()
+	templates.Lock()
+	defer templates.Unlock()
+	if kind == postgresKind {
+		if templates.postgres == "" {
+			templates.postgres = newName()
+			run(t, postgres(t), "CREATE DATABASE "+templates.postgres)
+			migrate(t, onServer(t, templates.postgres))
+		}
+		return postgresURL(t, " TEMPLATE "+templates.postgres)
+	}
+	if templates.sqlite == nil {
+		address := sqliteURL(t)
+		migrate(t, address)
+		b, err := os.ReadFile(strings.TrimPrefix(address, "file:"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		templates.sqlite = b
+	}
+	address := sqliteURL(t)
+	if err := os.WriteFile(strings.TrimPrefix(address, "file:"), templates.sqlite, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return address
+}
+
+// migrate brings the schema of a database up to date and closes it, which on
+// SQLite leaves everything in the one file.
+func migrate(t testing.TB, address string) {
+	t.Helper()
+	ctx := context.Background()
+	db, err := models.Open(ctx, models.Options{URL: address})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, _, err = db.Migrate(ctx)
+	if err := errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// OpenURL opens a database, which is closed when the test ends.
+func OpenURL(t testing.TB, address string, options ...Option) *models.DB {
+	t.Helper()
+	o := models.Options{URL: address}
+	for _, option := range options {
+		option(&o)
+	}
+	db, err := models.Open(context.Background(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := db.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return db
 }
 
 // number tells the databases of one test run apart.
 var number atomic.Int64
 
-// PostgresURL makes an empty database on the scratch server, which is dropped
-// when the test ends, and returns its address.
-func PostgresURL(t testing.TB) string {
+func newName() string {
+	return fmt.Sprintf("solewright_%d_%d_%d", os.Getpid(), time.Now().UnixNano(), number.Add(1))
+}
+
+// postgresURL makes a database on the scratch server, which is dropped when the
+// test ends, and returns its address.
+func postgresURL(t testing.TB, how string) string {
+	t.Helper()
+	server, name := postgres(t), newName()
+	run(t, server, "CREATE DATABASE "+name+how)
+	t.Cleanup(func() { run(t, server, "DROP DATABASE "+name+" WITH (FORCE)") })
+	return onServer(t, name)
+}
+
+// onServer returns the address of a database of the scratch server.
+func onServer(t testing.TB, name string) string {
 	t.Helper()
 	server := postgres(t)
 	if server == "" {
@@ -79,9 +184,6 @@ func PostgresURL(t testing.TB) string {
 	if err != nil {
 		t.Fatalf("%s: %v", serverVariable, err)
 	}
-	name := fmt.Sprintf("solewright_%d_%d_%d", os.Getpid(), time.Now().UnixNano(), number.Add(1))
-	run(t, server, "CREATE DATABASE "+name)
-	t.Cleanup(func() { run(t, server, "DROP DATABASE "+name+" WITH (FORCE)") })
 	u.Path = "/" + name
 	return u.String()
 }
@@ -109,27 +211,4 @@ func run(t testing.TB, server, statement string) {
 	if err := errors.Join(err, conn.Close(ctx)); err != nil {
 		t.Fatal(err)
 	}
-}
-
-// migrated opens a database and brings its schema up to date.
-func migrated(t testing.TB, address string, options []Option) *models.DB {
-	t.Helper()
-	ctx := context.Background()
-	o := models.Options{URL: address}
-	for _, option := range options {
-		option(&o)
-	}
-	db, err := models.Open(ctx, o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := db.Close(); err != nil {
-			t.Error(err)
-		}
-	})
-	if _, _, err := db.Migrate(ctx); err != nil {
-		t.Fatal(err)
-	}
-	return db
 }
