@@ -12,17 +12,7 @@ type tiltQuestion struct {
 var tiltMembers = []member[tiltQuestion]{
 	need(wordMember("shoe", []string{Left.String(), Right.String()}, func(q *tiltQuestion) *Foot { return &q.foot })),
 	angleMember("lean", func(q *tiltQuestion) *Value { return &q.lean }),
-	need(member[tiltQuestion]{name: "photos", read: func(j *jsonReader, at string, q *tiltQuestion) {
-		if j.peek() != '[' {
-			j.mistyped(at, "an array")
-			return
-		}
-		j.array(func() {
-			var p TiltPhoto
-			readMembers(j, at+"/"+strconv.Itoa(len(q.photos)), tiltPhotoMembers, &p)
-			q.photos = append(q.photos, p)
-		})
-	}}),
+	need(rowsMember("photos", func(q *tiltQuestion) *[]TiltPhoto { return &q.photos }, tiltPhotoMembers)),
 }
 
 var tiltPhotoMembers = []member[TiltPhoto]{

@@ -1,0 +1,30 @@
+package assess
+
+import "testing"
+
+func TestStrikeOf(t *testing.T) {
+	const source = "Cavanagh & Lafortune 1980: 0–33.3, 33.4–66.6, 66.7–100 %"
+	for _, tt := range []struct {
+		index Value
+		want  string
+	}{
+		{Of(0), "rearfoot"},
+		{Of(333), "rearfoot"},
+		{Of(334), "midfoot"},
+		{Of(666), "midfoot"},
+		{Of(667), "forefoot"},
+		{Of(1000), "forefoot"},
+		{Of(-1), ""},
+		{Of(1001), ""},
+		{Unread, ""},
+	} {
+		got := StrikeOf(tt.index)
+		word := ""
+		if got.OK() {
+			word = StrikeWords[got.Int()]
+		}
+		if word != tt.want {
+			t.Errorf("index %v: %q, want %q (%s)", tt.index, word, tt.want, source)
+		}
+	}
+}
