@@ -1,82 +1,199 @@
 package dashboard
 
 import (
+	"context"
 	"errors"
-	"io/fs"
 	"log/slog"
 	"net/http"
 	"time"
 
+	"github.com/alexedwards/scs/v2"
 	"github.com/gin-gonic/gin"
+	"github.com/prometheus/client_golang/prometheus"
+
+	"solewright/models"
 )
 
 // Config is what a server needs. The zero value of an optional field is its
 // default.
 type Config struct {
-	// Logger receives one line a request and every error; required.
+	// DB keeps the records; required.
+	DB *models.DB
+	// Logger receives one line a request; required.
 	Logger *slog.Logger
 	// Clock tells the time; default time.Now.
 	Clock func() time.Time
 	// TrustedProxies are the addresses or networks whose X-Forwarded-For is
 	// believed; default none.
 	TrustedProxies []string
-	// InsecureCookies leaves out the Secure attribute, for plain HTTP on
-	// localhost only.
+	// InsecureCookies leaves out the Secure attribute of cookies and the
+	// Strict-Transport-Security header, for plain HTTP on localhost only.
 	InsecureCookies bool
-	// MetricsToken guards /metrics on this server; empty switches the route
+	// MetricsToken guards /metrics on this server; empty switches the address
 	// off, for a deployment that serves [Server.Metrics] on a listener of its own.
 	MetricsToken string
-	// WASM holds the engine built for the browser, assess.wasm and
-	// wasm_exec.js; nil when it was not built, and the server judges instead.
-	WASM fs.FS
+	// Registry takes the server's metrics; default a registry of its own. The
+	// server adds those of the Go runtime and of the process.
+	Registry *prometheus.Registry
+	// Erased is told of every runner that was erased, to delete the files of
+	// photos and to make anew the reports that showed the pairs; default nobody.
+	Erased func(context.Context, models.Erasure) error
+	// Ready are checks beside the database's that /readyz asks, for example how
+	// far the fleet in memory has followed.
+	Ready []Check
+}
+
+// Check is one line of /readyz: it says how things stand, and an error where
+// the server must not be sent requests.
+type Check struct {
+	Name string
+	Ask  func(context.Context) (state string, err error)
 }
 
 // Server answers HTTP requests. It is safe for concurrent use.
 type Server struct {
-	cfg     Config
-	log     *slog.Logger
-	now     func() time.Time
-	handler http.Handler
+	*front
+
+	cfg      Config
+	db       *models.DB
+	log      *slog.Logger
+	now      func() time.Time
+	table    []route
+	spec     *spec
+	registry *prometheus.Registry
+	metrics  *metrics
+	sessions *scs.SessionManager
+	origin   *http.CrossOriginProtection
+	known    known
+	engine   *gin.Engine
 }
 
 // New returns a server that is ready to serve.
 func New(cfg Config) (*Server, error) {
-	if cfg.Logger == nil {
-		return nil, errors.New("dashboard: Config.Logger is missing")
+	if cfg.DB == nil || cfg.Logger == nil {
+		return nil, errors.New("dashboard: Config.DB and Config.Logger must be set")
 	}
 	if cfg.Clock == nil {
 		cfg.Clock = time.Now
 	}
-	s := &Server{cfg: cfg, log: cfg.Logger, now: cfg.Clock}
-	e := gin.New()
-	if err := e.SetTrustedProxies(cfg.TrustedProxies); err != nil {
+	if cfg.Registry == nil {
+		cfg.Registry = prometheus.NewRegistry()
+	}
+	s := &Server{
+		cfg:      cfg,
+		db:       cfg.DB,
+		log:      cfg.Logger,
+		now:      cfg.Clock,
+		registry: cfg.Registry,
+		sessions: newSessions(cfg),
+		origin:   http.NewCrossOriginProtection(),
+		known:    newKnown(cfg.Clock),
+	}
+	var err error
+	if s.front, err = newFront(); err != nil {
 		return nil, err
 	}
-	for _, r := range s.routes() {
-		e.Handle(r.method, r.path, r.handle)
+	if s.metrics, err = newMetrics(cfg.Registry, cfg.DB); err != nil {
+		return nil, err
 	}
-	s.handler = e
+	s.table = s.routes()
+	if s.spec, err = newSpec(s.table); err != nil {
+		return nil, err
+	}
+	if s.engine, err = s.newEngine(); err != nil {
+		return nil, err
+	}
 	return s, nil
 }
 
+// newEngine returns gin with the middleware and the table of routes.
+func (s *Server) newEngine() (*gin.Engine, error) {
+	e := gin.New()
+	e.HandleMethodNotAllowed = true
+	e.RedirectTrailingSlash = false // it would believe X-Forwarded-Prefix
+	if err := e.SetTrustedProxies(s.cfg.TrustedProxies); err != nil {
+		return nil, err
+	}
+	e.Use(s.observe, s.recoverPanic, s.secure, s.sameOrigin)
+	e.NoRoute(s.noRoute)
+	e.NoMethod(s.noMethod)
+	for _, r := range s.table {
+		e.Handle(r.method, r.path, s.authorise(r.right), r.handle)
+		if r.method == http.MethodGet {
+			e.Handle(http.MethodHead, r.path, s.authorise(r.right), r.handle)
+		}
+	}
+	return e, nil
+}
+
 // ServeHTTP answers one request.
-func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.handler.ServeHTTP(w, r) }
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.engine.ServeHTTP(w, r) }
 
 // route is one line of the table of routes.
 type route struct {
 	method, path string
 	right        right
 	handle       gin.HandlerFunc
+	doc          *operation // nil for pages
 }
 
 // routes is every address the server answers, on one screen.
 func (s *Server) routes() []route {
+	page, api, stream := s.page, s.api, s.stream
+	const v1 = apiRoot
 	return []route{
-		{"GET", "/healthz", open, s.api(s.showAlive)},
-	}
-}
+		{"GET", "/healthz", open, api(s.getAlive), nil},
+		{"GET", "/readyz", open, api(s.getReady), nil},
+		{"GET", "/metrics", open, api(s.getMetrics), nil},
+		{"GET", "/static/*path", open, page(s.showStatic), nil},
+		{"GET", "/worker.js", open, page(s.showWorker), nil},
 
-func (s *Server) showAlive(c *gin.Context) error {
-	c.JSON(http.StatusOK, gin.H{"status": "alive"})
-	return nil
+		{"GET", "/", signedIn, page(s.showHome), nil},
+		{"GET", "/sign-in", anyone, page(s.showSignInForm), nil},
+		{"POST", "/sign-in", anyone, page(s.signIn), nil},
+		{"POST", "/sign-out", anyone, page(s.signOut), nil},
+		{"POST", "/enrol", anyone, page(s.enrol), nil},
+
+		{"GET", "/bench", workBench, page(s.showBench), nil},
+		{"GET", "/bench/context.json", workBench, api(s.showBenchContext), nil},
+		{"GET", "/bench/:uuid", workBench, page(s.showTicket), nil},
+		{"GET", "/pairs/:ref", readPair, page(s.showPair), nil},
+		{"GET", "/pairs/:ref/qr.svg", readPair, page(s.showPairQR), nil},
+		{"GET", "/slip/:uuid", readReading, page(s.showSlip), nil},
+
+		{"GET", v1 + "/openapi.json", open, api(s.getSpec), &docSpec},
+		{"GET", v1 + "/docs", open, page(s.showDocs), nil},
+
+		{"POST", v1 + "/judge", signedIn, api(s.postJudge), &docJudge},
+		{"GET", v1 + "/rules/:n", signedIn, api(s.getRules), &docRules},
+		{"POST", v1 + "/rules/what-if", tryRules, api(s.postWhatIf), &docTryRules},
+
+		{"GET", v1 + "/inspections", readReading, api(s.listInspections), &docInspections},
+		{"PUT", v1 + "/inspections/:id", writeReading, api(s.putInspection), &docPutInspection},
+		{"GET", v1 + "/inspections/:id", readReading, api(s.getInspection), &docInspection},
+		{"GET", v1 + "/inspections/:id/result", readReading, api(s.getResult), &docResult},
+		{"POST", v1 + "/inspections/:id/void", voidReading, api(s.postVoid), &docVoid},
+		{"POST", v1 + "/inspections/:id/amend", writeReading, api(s.postAmend), &docAmend},
+
+		{"GET", v1 + "/pairs", listPairs, api(s.listPairs), &docPairs},
+		{"GET", v1 + "/pairs/:ref", readPair, api(s.getPair), &docPair},
+		{"POST", v1 + "/pairs/merge", mergePairs, api(s.postMerge), &docMerge},
+		{"POST", v1 + "/pairs/split", mergePairs, api(s.postSplit), &docSplit},
+
+		{"PUT", v1 + "/trade-ins/:id", writeTradeIn, api(s.putTradeIn), &docPutTradeIn},
+		{"GET", v1 + "/trade-ins/:id", readReading, api(s.getTradeIn), &docTradeIn},
+		{"PUT", v1 + "/fittings/:id", writeFitting, api(s.putFitting), &docPutFitting},
+		{"GET", v1 + "/fittings/:id", writeFitting, api(s.getFitting), &docFitting},
+
+		{"GET", v1 + "/shoe-models", signedIn, api(s.listShoeModels), &docShoeModels},
+		{"GET", v1 + "/shoe-models/:id", signedIn, api(s.getShoeModel), &docShoeModel},
+		{"GET", v1 + "/stores", signedIn, api(s.listStores), &docStores},
+		{"GET", v1 + "/regions", signedIn, api(s.listRegions), &docRegions},
+		{"GET", v1 + "/staff", readStaff, api(s.listStaff), &docStaff},
+		{"GET", v1 + "/runners/:code", readRunner, api(s.getRunner), &docRunner},
+		{"PUT", v1 + "/runners/:code", writeRunner, api(s.putRunner), &docPutRunner},
+		{"DELETE", v1 + "/runners/:code", eraseRunner, api(s.deleteRunner), &docEraseRunner},
+
+		{"GET", v1 + "/export/:kind.csv", exportRecords, stream(s.getExport), &docExport},
+	}
 }

@@ -1,0 +1,163 @@
+package dashboard
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"slices"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
+	"solewright/models"
+	"solewright/models/retail"
+)
+
+var docShoeModels = operation{
+	id: "list-shoe-models", summary: "List or search the catalogue",
+	about: "By brand, model and version. With q, the models each of whose words begins a word of brand, model or version, those still sold first, on one page; with gtin, the one model with that number.",
+	query: params(pageParams, []param{
+		{"q", "Beginnings of words.", textOf(80, "")},
+		{"gtin", "A GTIN, as scanned.", textOf(14, "")},
+	}),
+	answer: ref("ShoeModels"), list: true, fails: []*class{badQuery},
+}
+
+// listShoeModels answers with models of the catalogue.
+func (s *Server) listShoeModels(c *gin.Context) error {
+	ctx := c.Request.Context()
+	if gtin := c.Query("gtin"); gtin != "" {
+		m, err := s.db.ShoeModelByGTIN(ctx, gtin)
+		if errors.Is(err, models.ErrNotFound) {
+			answerPage(c, []json.RawMessage{}, "")
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		answerPage(c, []json.RawMessage{writeShoe(&m)}, "")
+		return nil
+	}
+	if q := strings.TrimSpace(c.Query("q")); q != "" {
+		p, err := pageAsked(c)
+		if err != nil {
+			return err
+		}
+		found, err := s.db.SearchShoeModels(ctx, q, p.Limit)
+		if err != nil {
+			return wrongQuery(err)
+		}
+		items := make([]json.RawMessage, len(found))
+		for i := range found {
+			items[i] = writeShoe(&found[i])
+		}
+		answerPage(c, items, "")
+		return nil
+	}
+	all, err := s.db.ShoeModels(ctx)
+	if err != nil {
+		return err
+	}
+	slices.SortFunc(all, func(a, b models.ShoeModel) int { return strings.Compare(shoeKey(&a), shoeKey(&b)) })
+	return answerPart(c, all, shoeKey, writeShoe)
+}
+
+// shoeKey orders the catalogue; the id makes it unambiguous.
+func shoeKey(m *models.ShoeModel) string {
+	return strings.Join([]string{m.Brand, m.Model, m.Version, m.ID.String()}, "\x00")
+}
+
+func writeShoe(m *models.ShoeModel) json.RawMessage {
+	return retail.ShoeModels.JSON.Append(nil, &m.ShoeModel)
+}
+
+var docShoeModel = operation{
+	id: "get-shoe-model", summary: "Read a model of the catalogue", answer: ref("ShoeModel"), fails: []*class{notFound},
+}
+
+// getShoeModel answers with one model.
+func (s *Server) getShoeModel(c *gin.Context) error {
+	id, err := assess.ParseUUID(c.Param("id"))
+	if err != nil {
+		return refuse(notFound, "a shoe model is known by its UUID")
+	}
+	m, err := s.db.ShoeModel(c.Request.Context(), id)
+	if err != nil {
+		return err
+	}
+	c.Data(http.StatusOK, "application/json", writeShoe(&m))
+	return nil
+}
+
+var docStores = operation{
+	id: "list-stores", summary: "List stores", query: pageParams, answer: ref("Stores"), list: true, fails: []*class{badQuery},
+}
+
+// listStores answers with the stores.
+func (s *Server) listStores(c *gin.Context) error {
+	all, err := s.db.Stores(c.Request.Context())
+	if err != nil {
+		return err
+	}
+	return answerPart(c, all, func(st *retail.Store) string { return st.Code }, writer(retail.Stores))
+}
+
+var docRegions = operation{
+	id: "list-regions", summary: "List regions", query: pageParams, answer: ref("Regions"), list: true, fails: []*class{badQuery},
+}
+
+// listRegions answers with the regions.
+func (s *Server) listRegions(c *gin.Context) error {
+	all, err := s.db.Regions(c.Request.Context())
+	if err != nil {
+		return err
+	}
+	return answerPart(c, all, func(r *retail.Region) string { return r.Code }, writer(retail.Regions))
+}
+
+var docStaff = operation{
+	id: "list-staff", summary: "List staff", about: "By code: role and scopes of the accounts that act in the caller's scope.",
+	query: pageParams, answer: ref("StaffList"), list: true, fails: []*class{badQuery},
+}
+
+// listStaff answers with the accounts in the caller's scope.
+func (s *Server) listStaff(c *gin.Context) error {
+	all, err := s.staffOf(c.Request.Context(), s.who(c))
+	if err != nil {
+		return err
+	}
+	return answerPart(c, all, func(a *retail.Staff) string { return a.Code }, writer(retail.StaffList))
+}
+
+// staffOf returns the accounts of which a scope lies in those of who.
+func (s *Server) staffOf(ctx context.Context, who Identity) ([]retail.Staff, error) {
+	accounts, err := s.db.Accounts(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var all []retail.Staff
+	for _, a := range accounts {
+		for _, scope := range a.Scopes {
+			region := scope.Region
+			if scope.Store != "" {
+				st, err := s.store(ctx, scope.Store)
+				if err != nil {
+					return nil, err
+				}
+				region = st.Region
+			}
+			if who.covers(scope.Store, region) {
+				all = append(all, a.Staff)
+				break
+			}
+		}
+	}
+	return all, nil
+}
+
+// writer returns what writes a record as JSON.
+func writer[T any](f retail.Format[T]) func(*T) json.RawMessage {
+	return func(v *T) json.RawMessage { return f.JSON.Append(nil, v) }
+}

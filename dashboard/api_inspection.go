@@ -1,0 +1,368 @@
+package dashboard
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
+	"solewright/models"
+	"solewright/models/retail"
+)
+
+// clientTime is the header in which a tablet says what its own clock shows as
+// it sends, in RFC 3339; the server takes its clock's error from it.
+const clientTime = "X-Client-Time"
+
+var docPutInspection = operation{
+	id: "put-inspection", summary: "Store a reading",
+	about: "The id is a UUIDv7 made by the client. The same body again changes nothing and answers 200. " +
+		"The server judges again under the body's rules; where the advised verdict differs, both are stored and the reading is flagged. " +
+		"A client that sends its own time in " + clientTime + " has its clock's error taken into account.",
+	body: ref("Reading"), answer: ref("Reading"), made: true, fails: []*class{conflict},
+}
+
+// putInspection stores a reading once.
+func (s *Server) putInspection(c *gin.Context) error {
+	id, err := assess.ParseUUID(c.Param("id"))
+	if err != nil || id.Version() != 7 && id.Version() != 8 {
+		return refuseParameter("id", "want a UUIDv7, such as 017f22e2-79b0-7cc3-98c4-dc0c0c07398f")
+	}
+	rec, err := readingOf(c)
+	if err != nil {
+		return err
+	}
+	switch rec.ID {
+	case id:
+	case assess.UUID{}:
+		rec.ID = id
+	default:
+		return &failure{class: badValues, values: []badValue{{Pointer: "#/inspection_id", Detail: "want the id of the address, or none"}}}
+	}
+	return s.saveReading(c, rec)
+}
+
+// readingOf reads a reading from the body. What only the server says may
+// stand in it, so that a reading can be sent back as it was got, but counts for
+// nothing; a reading that is void can't be stored as new.
+func readingOf(c *gin.Context) (assess.Record, error) {
+	body, err := readBody(c)
+	if err != nil {
+		return assess.Record{}, err
+	}
+	rec, err := assess.DecodeJSON(body)
+	if err != nil {
+		return rec, err
+	}
+	if !rec.VoidedAt.IsZero() {
+		return rec, &failure{class: badValues, values: []badValue{{Pointer: "#/voided_at", Detail: "a reading is voided by POST …/void"}}}
+	}
+	rec.Flags, rec.ReceivedAt = 0, time.Time{}
+	return rec, nil
+}
+
+// saveReading judges and stores a new reading: one call of the database.
+func (s *Server) saveReading(c *gin.Context, rec assess.Record) error {
+	ctx, who := c.Request.Context(), s.who(c)
+	if err := present(&rec); err != nil {
+		return err
+	}
+	if err := s.mayAt(ctx, who, writeReading, rec.Store, "#/store"); err != nil {
+		return err
+	}
+	offset, err := clockOffset(c, s.now())
+	if err != nil {
+		return err
+	}
+	// Taken before anything is filled in, or the same body would differ.
+	in := models.NewInspection{SHA: sha256.Sum256(assess.Canonical(&rec)), ClockOffset: offset}
+	j, err := s.judge(ctx, &rec)
+	if err != nil {
+		return err
+	}
+	if rec.Advised == assess.NoVerdict {
+		rec.Advised = j.result.Verdict
+	}
+	if err := s.checkGiven(ctx, &rec); err != nil {
+		return err
+	}
+	if rec.Device == "" {
+		rec.Device = who.Device
+	}
+	in.Record, in.AsNew = rec, j.asNewNumber
+	in.Facts = models.FactsOf(&j.result, assess.EngineVersion)
+	if assess.GivenLess(rec.Advised, rec.Given) {
+		in.Facts.Flags |= assess.FlagGivenLess
+	}
+	if rec.GaitBefore.Is(assess.No) {
+		in.Facts.Flags |= assess.FlagGaitAfter
+	}
+	saved, err := s.db.SaveInspection(ctx, who.actor(), in)
+	if err != nil {
+		return err
+	}
+	status := http.StatusOK
+	if saved.Created {
+		status = http.StatusCreated
+		s.metrics.inspections.WithLabelValues(saved.Kind.String(), saved.Facts.Verdict.String()).Inc()
+	}
+	c.Header("Location", apiRoot+"/inspections/"+saved.ID.String())
+	c.Data(status, "application/json", assess.AppendJSON(nil, &saved.Record))
+	return nil
+}
+
+// present refuses a reading without what no reading is without.
+func present(r *assess.Record) error {
+	var errs assess.FieldErrors
+	missing := func(absent bool, field, want string) {
+		if absent {
+			errs.Add(assess.FieldError{Field: "/" + field, Err: assess.ErrMissingField, Want: want})
+		}
+	}
+	missing(r.Store == "", "store", "the code of a store")
+	missing(r.Staff == "", "staff", "the code of who read the pair")
+	missing(r.At.IsZero(), "at", "when the pair was read")
+	missing(r.Kind == assess.NoKind, "kind", "one of "+strings.Join(assess.KindWords[1:], ", "))
+	return errs.Err()
+}
+
+// clockOffset returns the server's clock less the client's, as far as the
+// client says what its clock shows.
+func clockOffset(c *gin.Context, now time.Time) (time.Duration, error) {
+	text := c.GetHeader(clientTime)
+	if text == "" {
+		return 0, nil
+	}
+	theirs, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil {
+		return 0, refuseParameter(clientTime, "want an instant such as 2026-10-05T14:03:00Z")
+	}
+	return now.Sub(theirs), nil
+}
+
+// checkGiven holds what the runner was told against what the fitter saw
+// advised.
+func (s *Server) checkGiven(ctx context.Context, r *assess.Record) error {
+	if r.Given == assess.NoVerdict {
+		return nil
+	}
+	by := assess.Giving{Second: r.HasSecond, Reason: r.GivenReason}
+	a, err := s.account(ctx, r.Staff)
+	if err != nil && !errors.Is(err, models.ErrNotFound) {
+		return err
+	}
+	by.Trainee = a.Role == retail.Trainee
+	err = assess.CheckGiven(r.Advised, r.Given, by)
+	if err == nil {
+		return nil
+	}
+	f := &failure{class: badValues, cause: err}
+	for detail := range strings.SplitSeq(err.Error(), "\n") {
+		f.values = append(f.values, badValue{Pointer: "#/given", Detail: detail})
+	}
+	return f
+}
+
+var docInspection = operation{
+	id: "get-inspection", summary: "Read a reading", answer: ref("Reading"), fails: []*class{notFound},
+}
+
+// getInspection answers with one reading.
+func (s *Server) getInspection(c *gin.Context) error {
+	in, err := s.inspection(c, readReading)
+	if err != nil {
+		return err
+	}
+	c.Data(http.StatusOK, "application/json", assess.AppendJSON(nil, &in.Record))
+	return nil
+}
+
+// inspection returns the reading that the address names, where the one who
+// asks has the right in its store.
+func (s *Server) inspection(c *gin.Context, r right) (*models.Inspection, error) {
+	id, err := assess.ParseUUID(c.Param("id"))
+	if err != nil {
+		return nil, refuse(notFound, "a reading is known by its UUID")
+	}
+	ctx, who := c.Request.Context(), s.who(c)
+	in, err := s.db.Inspection(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.mayAt(ctx, who, r, in.Store, "#/store"); err != nil {
+		return nil, err
+	}
+	if !maySee(who, in) {
+		return nil, refuse(forbidden, "a blind reading is for its reader and the trainers")
+	}
+	return in, nil
+}
+
+// maySee reports whether somebody may see a reading of a store in reach: blind
+// ones are kept from other fitters, who may have the same pair to read.
+func maySee(who Identity, in *models.Inspection) bool {
+	return in.Kind != assess.Blind || in.Staff == who.Code || who.Role == retail.Trainer || who.Role == retail.Office
+}
+
+var docResult = operation{
+	id: "get-result", summary: "Judge a stored reading again",
+	about:  "Under its own rules, with the as-new values it was judged with.",
+	answer: ref("Result"), fails: []*class{notFound},
+}
+
+// getResult answers with the verdict on a stored reading and its reasons.
+func (s *Server) getResult(c *gin.Context) error {
+	in, err := s.inspection(c, readReading)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request.Context()
+	engine, err := s.engineOf(ctx, in.Rules)
+	if err != nil {
+		return err
+	}
+	asNew, err := s.builtAs(ctx, in)
+	if err != nil {
+		return err
+	}
+	var result assess.Result
+	engine.Judge(&in.Reading, asNew, &result)
+	result.Margin = engine.Margin(&in.Reading, asNew)
+	c.Data(http.StatusOK, "application/json", assess.AppendResult(nil, &result))
+	return nil
+}
+
+var docInspections = operation{
+	id: "list-inspections", summary: "List readings", about: "Newest first.",
+	query: params(pageParams, scopeParams, []param{
+		{"pair_ref", "Of one pair.", textOf(0, "")},
+		{"runner", "Of one runner.", textOf(0, "")},
+		{"staff", "By one reader.", textOf(0, "")},
+		{"model", "UUID of a shoe model.", uuidOf()},
+		{"kind", "Why the pair was read.", oneOf(assess.KindWords[1:], "")},
+		{"verdict", "As advised by the server.", oneOf(verdictWords(), "")},
+		{"live", "true leaves out what was voided or superseded.", oneOf([]string{"true", "false"}, "")},
+	}),
+	answer: ref("Readings"), list: true, fails: []*class{badQuery},
+}
+
+// listInspections answers with a page of readings.
+func (s *Server) listInspections(c *gin.Context) error {
+	p, err := pageAsked(c)
+	if err != nil {
+		return err
+	}
+	who := s.who(c)
+	f := models.InspectionFilter{
+		Scopes: who.Scopes, Store: c.Query("store"), Region: c.Query("region"),
+		From: c.Query("from"), To: c.Query("to"), PairRef: c.Query("pair_ref"),
+		Runner: c.Query("runner"), Staff: c.Query("staff"), Live: c.Query("live") == "true",
+	}
+	if f.Model, err = uuidAsked(c, "model"); err != nil {
+		return err
+	}
+	kind, err := wordAsked(c, "kind", assess.KindWords)
+	if err != nil {
+		return err
+	}
+	f.Kind = assess.RecordKind(kind)
+	verdict, err := wordAsked(c, "verdict", append([]string{""}, verdictWords()...))
+	if err != nil {
+		return err
+	}
+	f.Verdict = assess.Verdict(verdict)
+	found, next, err := s.db.Inspections(c.Request.Context(), f, p)
+	if err != nil {
+		return wrongQuery(err)
+	}
+	found = slices.DeleteFunc(found, func(in *models.Inspection) bool { return !maySee(who, in) })
+	items := make([]json.RawMessage, len(found))
+	for i, in := range found {
+		items[i] = assess.AppendJSON(nil, &in.Record)
+	}
+	answerPage(c, items, next)
+	return nil
+}
+
+// reasonBody says why.
+type reasonBody struct {
+	Reason string `json:"reason" minLength:"1" maxLength:"300" doc:"Why, in a few words"`
+}
+
+var docVoid = operation{
+	id: "void-inspection", summary: "Void a reading",
+	about: "It stays, marked as void, and its pair's interval of life is computed anew.",
+	body:  reasonBody{}, answer: ref("Reading"), fails: []*class{notFound, conflict},
+}
+
+// postVoid marks a reading as void.
+func (s *Server) postVoid(c *gin.Context) error {
+	var body reasonBody
+	if err := s.decode(c, &body); err != nil {
+		return err
+	}
+	in, err := s.inspection(c, voidReading)
+	if err != nil {
+		return err
+	}
+	voided, err := s.db.VoidInspection(c.Request.Context(), s.who(c).actor(), in.ID, body.Reason)
+	if err != nil {
+		return err
+	}
+	c.Data(http.StatusOK, "application/json", assess.AppendJSON(nil, &voided.Record))
+	return nil
+}
+
+var docAmend = operation{
+	id: "amend-inspection", summary: "Amend a reading",
+	about: "The body is the whole reading as it should be, with an id of its own; one is made where it has none. It takes the place of the old reading, which stays.",
+	body:  ref("Reading"), answer: ref("Reading"), made: true, fails: []*class{notFound, conflict},
+}
+
+// postAmend stores a reading that takes the place of another.
+func (s *Server) postAmend(c *gin.Context) error {
+	rec, err := readingOf(c)
+	if err != nil {
+		return err
+	}
+	old, err := s.inspection(c, writeReading)
+	if err != nil {
+		return err
+	}
+	f := &failure{class: badValues}
+	if !rec.Supersedes.IsZero() && rec.Supersedes != old.ID {
+		f.values = append(f.values, badValue{Pointer: "#/supersedes", Detail: "want the id of the address, or none"})
+	}
+	if rec.ID == old.ID {
+		f.values = append(f.values, badValue{Pointer: "#/inspection_id", Detail: "want an id of its own, or none"})
+	}
+	if rec.Store != old.Store {
+		f.values = append(f.values, badValue{Pointer: "#/store", Detail: "want the store of the reading, " + old.Store})
+	}
+	if len(f.values) > 0 {
+		return f
+	}
+	rec.Supersedes = old.ID
+	if rec.ID.IsZero() {
+		rec.ID = newID(s.now())
+	}
+	if rec.PairRef == "" {
+		rec.PairRef = old.PairRef
+	}
+	return s.saveReading(c, rec)
+}
+
+// newID makes a UUIDv7.
+func newID(now time.Time) assess.UUID {
+	var random [10]byte
+	_, _ = rand.Read(random[:]) // never fails: see crypto/rand
+	return assess.NewV7(now.UnixMilli(), random)
+}

@@ -1,0 +1,242 @@
+package dashboard
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"strconv"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
+	"solewright/models"
+)
+
+var docJudge = operation{
+	id: "judge", summary: "Judge a reading",
+	about: "Stores nothing. The reading is judged under its own rules, or today's where it names none, with the as-new values of the catalogue's model.",
+	body:  ref("Reading"), answer: ref("Result"),
+}
+
+// postJudge answers with the verdict on a reading.
+func (s *Server) postJudge(c *gin.Context) error {
+	body, err := readBody(c)
+	if err != nil {
+		return err
+	}
+	rec, err := assess.DecodeJSON(body)
+	if err != nil {
+		return err
+	}
+	j, err := s.judge(c.Request.Context(), &rec)
+	if err != nil {
+		return err
+	}
+	j.result.Margin = j.engine.Margin(&rec.Reading, j.asNew)
+	c.Data(http.StatusOK, "application/json", assess.AppendResult(nil, &j.result))
+	return nil
+}
+
+// judged is a reading's result, and what it was judged by.
+type judged struct {
+	engine      *assess.Engine
+	asNew       *assess.AsNew // nil where the model isn't known
+	asNewNumber int
+	result      assess.Result
+}
+
+// judge judges a reading under its own rules. A reading that names none gets
+// the number of those that hold today.
+func (s *Server) judge(ctx context.Context, rec *assess.Record) (*judged, error) {
+	if rec.Rules == 0 {
+		n, err := s.rulesOn(ctx, s.now().UTC().Format(time.DateOnly))
+		if err != nil {
+			return nil, err
+		}
+		rec.Rules = n
+	}
+	j := &judged{}
+	var err error
+	if j.engine, err = s.engineOf(ctx, rec.Rules); errors.Is(err, models.ErrNotFound) {
+		return nil, &failure{class: badValues, values: []badValue{{Pointer: "#/rules", Detail: "there is no such rule set"}}}
+	} else if err != nil {
+		return nil, err
+	}
+	m, err := s.shoe(ctx, rec)
+	if err != nil {
+		return nil, err
+	}
+	if m != nil && m.AsNewNumber > 0 {
+		j.asNew, j.asNewNumber = &m.AsNew, m.AsNewNumber
+	}
+	j.engine.Judge(&rec.Reading, j.asNew, &j.result)
+	return j, nil
+}
+
+var docRules = operation{
+	id: "get-rules", summary: "Read a rule set",
+	about:  "The number, or current. The codes of its rules are the closed list of codes of findings.",
+	answer: ref("RuleSet"), fails: []*class{notFound},
+}
+
+// getRules answers with a rule set.
+func (s *Server) getRules(c *gin.Context) error {
+	ctx := c.Request.Context()
+	n, err := strconv.Atoi(c.Param("n"))
+	if c.Param("n") == "current" {
+		n, err = s.rulesOn(ctx, s.now().UTC().Format(time.DateOnly))
+		if err != nil {
+			return err
+		}
+	}
+	if err != nil {
+		return refuse(notFound, "a rule set is known by its number, or as current")
+	}
+	engine, err := s.engineOf(ctx, n)
+	if err != nil {
+		return err
+	}
+	c.JSON(http.StatusOK, engine.Set())
+	return nil
+}
+
+// What-if judges at most so many readings, in well under requestTimeout.
+const maxWhatIf = 20_000
+
+// whatIfBody is a draft, and the readings to try it on.
+type whatIfBody struct {
+	Rules  json.RawMessage `json:"rules" doc:"The draft, in the form of GET /rules/current"`
+	Store  string          `json:"store,omitempty" maxLength:"32" doc:"Only readings of this store"`
+	Region string          `json:"region,omitempty" maxLength:"32" doc:"Only readings of this region"`
+	From   string          `json:"from,omitempty" format:"date" doc:"First local day"`
+	To     string          `json:"to,omitempty" format:"date" doc:"Last local day"`
+}
+
+// whatIf is what a draft would change.
+type whatIf struct {
+	Judged    int             `json:"judged" doc:"Readings tried"`
+	Unchanged int             `json:"unchanged"`
+	Harsher   int             `json:"harsher"`
+	Milder    int             `json:"milder"`
+	Complete  bool            `json:"complete" doc:"False where there were more readings than are tried at once"`
+	Moves     []whatIfMove    `json:"moves" nullable:"false" doc:"Readings by old and new verdict, where they differ"`
+	Rules     []whatIfByRule  `json:"rules" nullable:"false" doc:"By the rule that makes the difference, the most changes first"`
+	Examples  []whatIfExample `json:"examples" nullable:"false" doc:"Some of the readings that change"`
+}
+
+type whatIfMove struct {
+	From  string `json:"from"`
+	To    string `json:"to"`
+	Count int    `json:"count"`
+}
+
+type whatIfByRule struct {
+	Code    string `json:"code"`
+	Harsher int    `json:"harsher"`
+	Milder  int    `json:"milder"`
+}
+
+type whatIfExample struct {
+	Inspection string `json:"inspection_id"`
+	From       string `json:"from"`
+	To         string `json:"to"`
+	Code       string `json:"code"`
+}
+
+// whatIfExamples is how many readings that change are named.
+const whatIfExamples = 20
+
+var docTryRules = operation{
+	id: "what-if", summary: "Count what a draft rule set would change",
+	about: "Judges live readings under their own rules and under the draft. Nothing is stored.",
+	body:  whatIfBody{}, answer: whatIf{},
+}
+
+// errEnough ends a stream of readings early.
+var errEnough = errors.New("enough readings")
+
+// postWhatIf tries a draft rule set on stored readings.
+func (s *Server) postWhatIf(c *gin.Context) error {
+	var in whatIfBody
+	if err := s.decode(c, &in); err != nil {
+		return err
+	}
+	draft, err := draftEngine(in.Rules)
+	if err != nil {
+		return err
+	}
+	ctx, count := c.Request.Context(), assess.WhatIf{}
+	out := whatIf{Complete: true, Moves: []whatIfMove{}, Rules: []whatIfByRule{}, Examples: []whatIfExample{}}
+	filter := models.InspectionFilter{
+		Scopes: s.who(c).Scopes, Store: in.Store, Region: in.Region, From: in.From, To: in.To, Live: true,
+	}
+	var before, after assess.Result
+	err = s.db.EachInspection(ctx, filter, func(r *models.Inspection) error {
+		if count.Judged == maxWhatIf {
+			out.Complete = false
+			return errEnough
+		}
+		own, err := s.engineOf(ctx, r.Rules)
+		if err != nil {
+			return err
+		}
+		asNew, err := s.builtAs(ctx, r)
+		if err != nil {
+			return err
+		}
+		own.Judge(&r.Reading, asNew, &before)
+		draft.Judge(&r.Reading, asNew, &after)
+		change := count.Count(&before, &after)
+		if change.Way != assess.Unchanged && len(out.Examples) < whatIfExamples {
+			out.Examples = append(out.Examples, whatIfExample{r.ID.String(), change.From.String(), change.To.String(), change.Code})
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, errEnough) {
+		return err
+	}
+	out.Judged, out.Harsher, out.Milder = count.Judged, count.Harsher, count.Milder
+	out.Unchanged = count.Judged - count.Harsher - count.Milder
+	for from := range count.Moves {
+		for to, n := range count.Moves[from] {
+			if n > 0 && from != to {
+				out.Moves = append(out.Moves, whatIfMove{assess.Verdict(from).String(), assess.Verdict(to).String(), n})
+			}
+		}
+	}
+	for _, r := range count.Rules() {
+		out.Rules = append(out.Rules, whatIfByRule(r))
+	}
+	c.JSON(http.StatusOK, out)
+	return nil
+}
+
+// draftEngine compiles the draft that stands in the member rules of a body. A
+// draft needs no number yet.
+func draftEngine(text []byte) (*assess.Engine, error) {
+	draft := &assess.RuleSet{}
+	if err := json.Unmarshal(text, draft); err != nil {
+		return nil, underPointer("/rules", err)
+	}
+	if draft.Number == 0 {
+		draft.Number = 1
+	}
+	engine, err := assess.Compile(draft)
+	return engine, underPointer("/rules", err)
+}
+
+// underPointer puts the pointer at before those of the fields that err names.
+func underPointer(at string, err error) error {
+	errs, ok := errors.AsType[assess.FieldErrors](err)
+	if !ok {
+		return err
+	}
+	moved := make(assess.FieldErrors, len(errs))
+	for i := range errs {
+		moved[i] = errs[i]
+		moved[i].Field = at + errs[i].Field
+	}
+	return moved
+}
