@@ -32,7 +32,8 @@ type Table[T any] struct {
 
 // NewTable makes a table of fields. Finish, which may be nil, derives what
 // follows from a row and reports what doesn't fit together, by column name.
-// Required names the columns that a header must have.
+// Required names the columns that a header must have and that every row must
+// fill.
 func NewTable[T any](fields []Field[T], finish func(*T) FieldErrors, required ...string) *Table[T] {
 	t := &Table[T]{fields: fields, index: make(map[string]int, len(fields)), finish: finish, required: required}
 	for i := range fields {
@@ -128,8 +129,9 @@ type Decoder[T any] struct {
 	table  *Table[T]
 	source *rowSource
 	csv    *csv.Reader
-	// order gives the field of each column of the file.
-	order []int
+	// order gives the field of each column of the file; needed are the places of
+	// those that every row must fill.
+	order, needed []int
 	// base is what stood before the first byte the CSV reader saw.
 	base int64
 	line int
@@ -172,6 +174,9 @@ func (t *Table[T]) Decoder(r io.Reader) (*Decoder[T], error) {
 		}
 		have[name] = true
 		d.order = append(d.order, field)
+		if slices.Contains(t.required, name) {
+			d.needed = append(d.needed, i)
+		}
 	}
 	for _, name := range t.required {
 		if !have[name] {
@@ -220,6 +225,12 @@ func (d *Decoder[T]) Decode(v *T) error {
 		if want := f.Parse(v, text); want != "" {
 			line, column := d.csv.FieldPos(i)
 			problems.Add(FieldError{Line: line, Column: column, Field: f.Name, Value: text, Want: want, Err: ErrOutOfRange})
+		}
+	}
+	for _, i := range d.needed {
+		if row[i] == "" {
+			line, column := d.csv.FieldPos(i)
+			problems.Add(FieldError{Line: line, Column: column, Field: d.table.fields[d.order[i]].Name, Err: ErrMissingField, Want: "a value"})
 		}
 	}
 	// What doesn't fit together is only said of a row whose values are sound.

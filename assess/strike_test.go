@@ -9,13 +9,13 @@ func TestStrikeOf(t *testing.T) {
 		want  string
 	}{
 		{Of(0), "rearfoot"},
-		{Of(333), "rearfoot"},
-		{Of(334), "midfoot"},
-		{Of(666), "midfoot"},
-		{Of(667), "forefoot"},
-		{Of(1000), "forefoot"},
+		{Of(33), "rearfoot"},
+		{Of(34), "midfoot"},
+		{Of(66), "midfoot"},
+		{Of(67), "forefoot"},
+		{Of(100), "forefoot"},
 		{Of(-1), ""},
-		{Of(1001), ""},
+		{Of(101), ""},
 		{Unread, ""},
 	} {
 		got := StrikeOf(tt.index)

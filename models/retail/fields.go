@@ -55,6 +55,7 @@ type Format[T any] struct {
 var (
 	Regions    = format(regionFields(), nil, "region", "name", "currency")
 	Stores     = format(storeFields(), nil, "store", "region", "zone", "currency", "unit")
+	StoreLines = format(storeLineFields(), nil, "store", "region", "zone", "currency", "unit")
 	StaffList  = format(staffFields(), nil, "staff", "role", "scopes")
 	ShoeModels = format(shoeModelFields(), finishShoeModel, "brand", "model")
 	Runners    = format(runnerFields(), nil, "runner")
@@ -105,6 +106,25 @@ func storeFields() []assess.Field[Store] {
 	}
 }
 
+// StoreLine is a store with the name of its region: the row of the CSV of
+// stores, so that one file sets up regions and stores alike.
+type StoreLine struct {
+	Store
+	RegionName string
+}
+
+func storeLineFields() []assess.Field[StoreLine] {
+	type t = StoreLine
+	var fields []assess.Field[t]
+	for _, f := range storeFields() {
+		fields = append(fields, assess.Within(f, func(l *t) *Store { return &l.Store }))
+		if f.Name == "region" {
+			fields = append(fields, assess.Text("region_name", maxName, func(l *t) *string { return &l.RegionName }))
+		}
+	}
+	return fields
+}
+
 func staffFields() []assess.Field[Staff] {
 	type t = Staff
 	roles := make([]string, len(Roles))
@@ -128,7 +148,7 @@ func shoeModelFields() []assess.Field[ShoeModel] {
 		assess.Text("model", maxName, func(m *t) *string { return &m.Model }),
 		assess.Text("version", maxName, func(m *t) *string { return &m.Version }),
 		word("category", Categories, func(m *t) *string { return &m.Category }),
-		words("gtins", "GTINs of 8, 12, 13 or 14 digits, space between", parseGTIN, func(g string) string { return g },
+		words("gtins", "GTINs of 8, 12, 13 or 14 digits, space between", parseGTIN, writeGTIN,
 			func(m *t) *[]string { return &m.GTINs }),
 	}
 	for _, f := range assess.AsNewFields() {
@@ -327,27 +347,18 @@ func ParseScope(s string) (scope Scope, ok bool) {
 	return Scope{}, false
 }
 
-// parseGTIN takes a GTIN whose check digit is right: from the right, the digits
-// before it count three times and once in turn, and all add up to a multiple of
-// ten. Source: GS1 General Specifications, section 7.9.
+// parseGTIN takes a GTIN in its form of 14 digits.
 func parseGTIN(s string) (string, bool) {
-	switch len(s) {
-	case 8, 12, 13, 14:
-	default:
-		return "", false
+	gtin, err := assess.ParseGTIN(s)
+	return gtin, err == nil
+}
+
+// writeGTIN writes a GTIN in the form that it is read in.
+func writeGTIN(s string) string {
+	if gtin, ok := parseGTIN(s); ok {
+		return gtin
 	}
-	sum := 0
-	for i := range len(s) {
-		d := int(s[i] - '0')
-		if d > 9 || s[i] < '0' {
-			return "", false
-		}
-		if (len(s)-i)%2 == 0 {
-			d *= 3
-		}
-		sum += d
-	}
-	return s, sum%10 == 0
+	return s
 }
 
 // among takes the words of a list.

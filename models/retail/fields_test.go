@@ -48,6 +48,10 @@ func TestRecordsComeBackAsTheyWere(t *testing.T) {
 	roundTrip(t, retail.Stores, retail.Store{
 		Code: "S-0001", Name: "Río 5", Region: "NORTH", Zone: "Europe/Madrid", Currency: "EUR", Unit: "km", Retired: "2026-01-31",
 	})
+	roundTrip(t, retail.StoreLines, retail.StoreLine{
+		Store:      retail.Store{Code: "S-0001", Name: "Río 5", Region: "NORTH", Zone: "Europe/Madrid", Currency: "EUR", Unit: "km"},
+		RegionName: "The north",
+	})
 	roundTrip(t, retail.StaffList, retail.Staff{
 		Code: "F-1", Role: retail.Manager, Scopes: []retail.Scope{{}, {Region: "NORTH"}, {Store: "S-0001"}},
 	})
@@ -69,7 +73,7 @@ func TestRecordsComeBackAsTheyWere(t *testing.T) {
 	for name, drop := range map[string]int{"no drop": 0, "some drop": 8, "an unknown drop": retail.UnknownDrop} {
 		t.Run("a model with "+name, func(t *testing.T) {
 			roundTrip(t, retail.ShoeModels, retail.ShoeModel{
-				ID: assess.UUID{5}, Brand: "Velm", Model: "Arc", Version: "3", Category: "long run", GTINs: []string{"6291041500213"},
+				ID: assess.UUID{5}, Brand: "Velm", Model: "Arc", Version: "3", Category: "long run", GTINs: []string{"06291041500213"},
 				AsNew:    assess.AsNew{Built: assess.ColSet(0).With(assess.MidMedial), Plate: true, Tilt: assess.Of(-50)},
 				Features: retail.Features{Cushioning: "high", StackMM: 33, DropMM: drop, Widths: "standard, wide"},
 				Released: "2025-03-01",
