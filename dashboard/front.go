@@ -1,0 +1,49 @@
+package dashboard
+
+import "io/fs"
+
+// front is what pages are made of: their files, words and templates. It is
+// read once at start and never written after.
+type front struct {
+	assets *assets
+	worker asset
+	pages  *pages
+}
+
+// newFront reads the embedded files. The engine for the browser is found among
+// them where it was built.
+func newFront() (*front, error) {
+	static, err := fs.Sub(embedded, "static")
+	if err != nil {
+		return nil, err
+	}
+	templates, err := fs.Sub(embedded, "templates")
+	if err != nil {
+		return nil, err
+	}
+	columns, err := columnTable()
+	if err != nil {
+		return nil, err
+	}
+	f := &front{}
+	if f.assets, err = readAssets(static, map[string][]byte{"columns.json": columns}); err != nil {
+		return nil, err
+	}
+	if f.worker, err = makeWorker(f.assets); err != nil {
+		return nil, err
+	}
+	langs, err := readWords(static)
+	if err != nil {
+		return nil, err
+	}
+	if f.pages, err = readPages(templates, langs, f.assets); err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// hasEngine reports whether browsers can judge by themselves.
+func (f *front) hasEngine() bool {
+	_, ok := f.assets.files["assess.wasm"]
+	return ok
+}

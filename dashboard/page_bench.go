@@ -1,0 +1,205 @@
+package dashboard
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
+	"solewright/models"
+	"solewright/models/retail"
+)
+
+// benchPage is the day's list of a store: what was read today. What waits on
+// the tablet is the tablet's own to show.
+type benchPage struct {
+	// Day is the store's day in words.
+	Day  string
+	Rows []benchRow
+	// Failed says that the list can't be read just now; the page works all the
+	// same.
+	Failed bool
+}
+
+// benchRow is one reading of the day.
+type benchRow struct {
+	ID, Time, Shoe, Runner, Staff, Kind string
+	// Verdict is the mark to draw, VerdictWords what stands beside it.
+	Verdict, VerdictWords string
+	PairRef, PairSpaced   string
+}
+
+// benchLimit is how many readings a day's list shows: a busy store reads fewer.
+const benchLimit = 200
+
+// showBench answers with the day's list. A list that can't be read is said on
+// the page, which must open whenever the bench does.
+func (s *Server) showBench(c *gin.Context) error {
+	who, w := s.who(c), s.words(c)
+	ctx := c.Request.Context()
+	zone := time.UTC
+	if who.Store != "" {
+		if store, err := s.db.Store(ctx, who.Store); err == nil {
+			if z, err := time.LoadLocation(store.Zone); err == nil {
+				zone = z
+			}
+		}
+	}
+	today := s.now().In(zone)
+	day := today.Format(time.DateOnly)
+	view := benchPage{Day: w.day(today)}
+	list, _, err := s.db.Inspections(ctx, models.InspectionFilter{
+		Scopes: who.Scopes, Store: who.Store, From: day, To: day, Live: true,
+	}, models.Page{Limit: benchLimit})
+	if err != nil {
+		s.log.WarnContext(ctx, "the day's list can't be read", "error", err)
+		view.Failed = true
+	}
+	for _, in := range list {
+		view.Rows = append(view.Rows, benchRow{
+			ID: in.ID.String(), Time: in.At.In(zone).Format("15:04"), Shoe: shoeName(&in.Record),
+			Runner: in.Runner, Staff: in.Staff, Kind: w.word(in.Kind.String()),
+			Verdict: in.Facts.Verdict.String(), VerdictWords: w.verdict(in.Facts.Verdict, in.Facts.How),
+			PairRef: in.PairRef, PairSpaced: spaced(in.PairRef),
+		})
+	}
+	return s.render(c, http.StatusOK, "bench", view)
+}
+
+// shoeName says a reading's shoe: brand, model, version and size.
+func shoeName(r *assess.Record) string {
+	name := strings.Join(strings.Fields(r.Brand+" "+r.Model+" "+r.Version), " ")
+	if name != "" && r.SizeLabel != "" {
+		name += ", "
+	}
+	return name + r.SizeLabel
+}
+
+// spaced writes a pair reference as the slip prints it: 7K3M 9QTD 4.
+func spaced(ref string) string {
+	if len(ref) != 9 {
+		return ref
+	}
+	return ref[:4] + " " + ref[4:8] + " " + ref[8:]
+}
+
+// verdict says a verdict as the bench does.
+func (w words) verdict(v assess.Verdict, how assess.How) string {
+	switch {
+	case v == assess.RecheckPair && how == assess.Now:
+		return w.say("verdict.now")
+	case v == assess.NoVerdict:
+		return w.say("verdict.waits")
+	}
+	return w.say("verdict." + v.String())
+}
+
+// day says a day: 25 November.
+func (w words) day(t time.Time) string {
+	return w.say("day", "d", t.Day(), "month", w.say("month."+t.Format("1")))
+}
+
+// ticketPage is the reading of one pair. It is the same page for every ticket,
+// so that a tablet can keep it for when the line is down; the ticket itself
+// lives on the tablet until it is finished.
+type ticketPage struct {
+	// Engine says that the tablet can judge by itself.
+	Engine bool
+	// Gaits are the words of the gait, to choose from.
+	Gaits []string
+}
+
+// showTicket answers with the reading page.
+func (s *Server) showTicket(c *gin.Context) error {
+	if _, err := assess.ParseUUID(c.Param("uuid")); err != nil {
+		return refuse(notFound, "a ticket's address ends in its UUID")
+	}
+	return s.render(c, http.StatusOK, "ticket", ticketPage{Engine: s.hasEngine(), Gaits: assess.GaitWords})
+}
+
+// benchContext is what a tablet must know to work through a ticket without the
+// line: who is at the bench, the store, the rules for hand-over and the credit
+// table. Absent parts are unknown, and the bench says so.
+type benchContext struct {
+	Who    benchWho            `json:"who"`
+	Store  *benchStore         `json:"store,omitempty"`
+	Rules  *assess.RuleSet     `json:"rules"`
+	Credit *assess.CreditTable `json:"credit,omitempty"`
+}
+
+type benchWho struct {
+	Code string      `json:"code"`
+	Role retail.Role `json:"role"`
+	// MayOverride says that the person may give another credit than the table's.
+	MayOverride bool `json:"may_override"`
+}
+
+type benchStore struct {
+	Code     string `json:"code"`
+	Name     string `json:"name"`
+	Currency string `json:"currency"`
+	Unit     string `json:"unit"`
+}
+
+// showBenchContext answers with the bench's context.
+func (s *Server) showBenchContext(c *gin.Context) error {
+	ctx, who := c.Request.Context(), s.who(c)
+	answer := benchContext{Who: benchWho{Code: who.Code, Role: who.Role, MayOverride: who.allows(setCredit)}}
+	day := s.now().UTC().Format(time.DateOnly)
+	if who.Store != "" {
+		store, err := s.db.Store(ctx, who.Store)
+		if err != nil {
+			return err
+		}
+		answer.Store = &benchStore{Code: store.Code, Name: store.Name, Currency: store.Currency, Unit: store.Unit}
+		if day, err = storeDay(store, s.now()); err != nil {
+			return err
+		}
+		if answer.Credit, err = s.creditTable(ctx, store.Currency, day); err != nil {
+			return err
+		}
+	}
+	var err error
+	if answer.Rules, err = s.db.RuleSetOn(ctx, day); err != nil {
+		return err
+	}
+	c.Header("Cache-Control", "private, no-cache")
+	c.JSON(http.StatusOK, answer)
+	return nil
+}
+
+// storeDay returns the local day of a store, YYYY-MM-DD.
+func storeDay(store retail.Store, now time.Time) (string, error) {
+	zone, err := time.LoadLocation(store.Zone)
+	if err != nil {
+		return "", fmt.Errorf("store %s: %w", store.Code, err)
+	}
+	return now.In(zone).Format(time.DateOnly), nil
+}
+
+// creditTable returns the credit table of a currency on a day: of those that
+// have begun the newest, or nil where there is none.
+func (s *Server) creditTable(ctx context.Context, currency, day string) (*assess.CreditTable, error) {
+	versions, err := s.db.Versions(ctx, models.CreditTables)
+	if err != nil {
+		return nil, err
+	}
+	for _, v := range slices.Backward(versions) {
+		if v.From > day {
+			continue
+		}
+		table, err := assess.ParseCreditTable([]byte(v.Body))
+		if err != nil {
+			return nil, fmt.Errorf("credit table %d: %w", v.Number, err)
+		}
+		if table.Currency == currency {
+			return table, nil
+		}
+	}
+	return nil, nil
+}

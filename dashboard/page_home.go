@@ -1,0 +1,40 @@
+package dashboard
+
+import (
+	"net/http"
+	"slices"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/models/retail"
+)
+
+// homes are the pages that a role starts on, the best first. A server shows
+// the first that it has.
+var homes = map[retail.Role][]string{
+	retail.Fitter:  {"/bench"},
+	retail.Trainee: {"/bench"},
+	retail.Manager: {"/fleet", "/bench"},
+	retail.Trainer: {"/training"},
+	retail.Office:  {"/office", "/bench"},
+}
+
+// homePage stands where a role has no page on this server.
+type homePage struct {
+	Role retail.Role
+}
+
+// showHome sends people to the page that their role starts on.
+func (s *Server) showHome(c *gin.Context) error {
+	who := s.who(c)
+	for _, path := range homes[who.Role] {
+		there := slices.ContainsFunc(s.table, func(r route) bool {
+			return r.method == http.MethodGet && r.path == path && who.allows(r.right)
+		})
+		if there {
+			c.Redirect(http.StatusSeeOther, path)
+			return nil
+		}
+	}
+	return s.render(c, http.StatusOK, "home", homePage{Role: who.Role})
+}

@@ -1,0 +1,402 @@
+package dashboard
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
+	"solewright/models"
+)
+
+// pairPage is the history of one pair: what is known of it, its distance line,
+// and its readings side by side, oldest first.
+type pairPage struct {
+	Ref, Spaced string
+	Shoe        string
+	Batch       string
+	Bought      string
+	Runner      string
+	// Life says in a sentence what the readings say about its life.
+	Life string
+	// Line is absent where no reading has a distance.
+	Line     *distanceLine
+	Readings []pairReading
+}
+
+// pairReading is one reading in its column.
+type pairReading struct {
+	ID, Head, By, Day string
+	// Left and Right are the zones as a sole map takes them.
+	Left, Right           string
+	Verdict, VerdictWords string
+	// Given says how the verdict was given.
+	Given string
+	// Gone says that the reading was voided or amended, and why.
+	Gone    string
+	Since   string
+	Changes []pairChange
+}
+
+// pairChange is one line of what a reading says, or of what changed.
+type pairChange struct {
+	What, From, To string
+	// Grades says that From and To are wear grades.
+	Grades bool
+	Worse  bool
+	// Better says that wear went back, which is two readers differing.
+	Better bool
+}
+
+// showPair answers with a pair's history.
+func (s *Server) showPair(c *gin.Context) error {
+	ctx, w := c.Request.Context(), s.words(c)
+	ref, err := assess.ParsePairRef(c.Param("ref"))
+	if err != nil {
+		return refuse(notFound, "%q is no pair reference", c.Param("ref"))
+	}
+	pair, err := s.db.Pair(ctx, ref)
+	if err != nil {
+		return err
+	}
+	view := pairPage{
+		Ref: pair.Ref, Spaced: spaced(pair.Ref), Batch: pair.Batch, Bought: w.dayAndYear(pair.BoughtOn), Runner: pair.Runner,
+		Life: w.life(pair.Life), Line: newDistanceLine(w, pair),
+	}
+	var before *models.Inspection
+	for i := len(pair.Inspections) - 1; i >= 0; i-- {
+		in := pair.Inspections[i]
+		if in.Kind == assess.Blind {
+			continue // what a fitter saw blind is no part of a pair's history
+		}
+		var built assess.ColSet
+		if !in.ModelID.IsZero() && in.AsNew > 0 {
+			asNew, err := s.db.AsNew(ctx, in.ModelID, in.AsNew)
+			if err != nil {
+				return err
+			}
+			built = asNew.Built
+		}
+		view.Shoe = shoeName(&in.Record)
+		view.Readings = append(view.Readings, w.pairReading(in, before, built))
+		if in.Live() {
+			before = in
+		}
+	}
+	return s.render(c, http.StatusOK, "pair", view)
+}
+
+// life says what a pair's readings say about the distance it lasted.
+func (w words) life(l models.Interval) string {
+	switch {
+	case l.Contradicts != models.NoContradiction:
+		return w.say("life.contradicts", "how", l.Contradicts)
+	case l.Readings == 0:
+		return w.say("life.unknown")
+	case !l.Upper.OK():
+		return w.say("life.sound", "lower", l.Lower)
+	case l.Lower == 0:
+		return w.say("life.first-worn", "upper", l.Upper.Int())
+	}
+	return w.say("life.between", "lower", l.Lower, "upper", l.Upper.Int())
+}
+
+// pairReading writes one reading, and what changed since the one before.
+func (w words) pairReading(in, before *models.Inspection, built assess.ColSet) pairReading {
+	r := pairReading{
+		ID: in.ID.String(), Day: w.dayOf(in.Day), By: strings.Join([]string{in.Store, in.Staff}, ", "),
+		Left: soleMarks(&in.Shoe[assess.Left], built), Right: soleMarks(&in.Shoe[assess.Right], built),
+		Verdict: in.Facts.Verdict.String(), VerdictWords: w.verdict(in.Facts.Verdict, in.Facts.How),
+	}
+	r.Head = r.Day
+	if in.KM.OK() {
+		r.Head = w.say("measured", "v", in.KM.Int(), "unit", "km")
+	}
+	switch {
+	case in.Given == assess.NoVerdict || in.Given == in.Facts.Verdict:
+		r.Given = w.say("pair.given-as-advised", "rules", in.Rules)
+	case in.GivenReason != "":
+		r.Given = w.say("pair.given-because", "rules", in.Rules, "given", w.say("given."+in.Given.String()), "why", in.GivenReason)
+	default:
+		r.Given = w.say("pair.given", "rules", in.Rules, "given", w.say("given."+in.Given.String()))
+	}
+	switch {
+	case !in.VoidedAt.IsZero():
+		r.Gone = w.say("pair.void", "why", in.VoidReason)
+	case !in.SupersededBy.IsZero():
+		r.Gone = w.say("pair.amended")
+	}
+	if before == nil {
+		r.Since = w.say("pair.first")
+		r.Changes = w.firstLook(in)
+		return r
+	}
+	r.Since = w.say("pair.since", "when", w.dayOf(before.Day))
+	if before.KM.OK() {
+		r.Since = w.say("pair.since", "when", w.say("measured", "v", before.KM.Int(), "unit", "km"))
+	}
+	r.Changes = w.changes(before, in)
+	if len(r.Changes) == 0 {
+		r.Changes = []pairChange{{What: w.say("pair.unchanged")}}
+	}
+	return r
+}
+
+// dayOf says a local day, YYYY-MM-DD.
+func (w words) dayOf(day string) string {
+	t, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		return day
+	}
+	return w.day(t)
+}
+
+// dayAndYear says a local day with its year, and nothing for no day.
+func (w words) dayAndYear(day string) string {
+	t, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		return day
+	}
+	return w.say("day-year", "day", w.day(t), "year", t.Year())
+}
+
+// firstLook says of a pair's first reading what the others say by change.
+func (w words) firstLook(in *models.Inspection) []pairChange {
+	worst := -1
+	for f := range in.Shoe {
+		for z := range assess.NumZones {
+			if v := in.Shoe[f][z]; v.OK() {
+				worst = max(worst, v.Int())
+			}
+		}
+	}
+	var lines []pairChange
+	if worst >= 0 {
+		lines = append(lines, pairChange{What: w.say("pair.worst-zone"), To: fmt.Sprintf("%d %s", worst, w.say("grade."+strconv.Itoa(worst)))})
+	}
+	second := w.say("second.none")
+	if says := in.Pair(assess.SecondSays); says.OK() {
+		second = w.word(assess.Columns[assess.SecondSays].Words[says.Int()])
+	}
+	lines = append(lines, pairChange{What: w.say("second.head"), To: second})
+	if in.GaitBefore.OK() {
+		order := "pair.gait-after"
+		if in.GaitBefore.Is(assess.Yes) {
+			order = "pair.gait-before"
+		}
+		lines = append(lines, pairChange{What: w.say("pair.order"), To: w.say(order)})
+	}
+	return lines
+}
+
+// worsening are the checks whose words go from sound to worn, so that a step
+// back is two readers differing.
+var worsening = assess.ColSet(0).
+	With(assess.PressHeel).With(assess.PressFore).With(assess.Lining).With(assess.Squeeze).With(assess.Bond).With(assess.Rubber)
+
+// told are the checks of a shoe whose change is told, after the zones.
+var told = []assess.Col{
+	assess.PressHeel, assess.PressFore, assess.Stand, assess.Tilt, assess.Lining, assess.Squeeze, assess.Bond, assess.Mesh,
+	assess.Creases, assess.Rubber,
+}
+
+// changes lists what two readings of a pair say differently. Zones of one part
+// of one shoe that changed alike share a line.
+func (w words) changes(a, b *models.Inspection) []pairChange {
+	var lines []pairChange
+	for _, f := range []assess.Foot{assess.Left, assess.Right} {
+		shoe := w.say("shoe." + f.String() + ".cap")
+		for p := range assess.NumParts {
+			lines = append(lines, w.zoneChanges(shoe, p, &a.Shoe[f], &b.Shoe[f])...)
+		}
+		for _, col := range told {
+			from, to := a.Shoe[f][col], b.Shoe[f][col]
+			if from == to || from == assess.Unread || to == assess.Unread {
+				continue
+			}
+			back := worsening.Has(col) && from.OK() && to.OK() && to.Int() < from.Int()
+			lines = append(lines, pairChange{
+				What: w.say("of-shoe", "shoe", shoe, "what", strings.ToLower(w.short(col))),
+				From: w.value(col, from), To: w.value(col, to),
+				Worse: worsening.Has(col) && !back && from.OK() && to.OK(), Better: back,
+			})
+		}
+	}
+	for _, col := range []assess.Col{assess.FlexSide, assess.TorsionSide} {
+		from, to := a.Pair(col), b.Pair(col)
+		if from != to && from != assess.Unread && to != assess.Unread {
+			lines = append(lines, pairChange{What: w.say("check." + col.String()), From: w.value(col, from), To: w.value(col, to)})
+		}
+	}
+	return lines
+}
+
+// zoneChanges lists the zones of one part whose grade changed.
+func (w words) zoneChanges(shoe string, p assess.Part, a, b *assess.Shoe) []pairChange {
+	type step struct{ from, to int }
+	edges := map[step][]string{}
+	var order []step
+	first, n := p.Zones()
+	for z := first; z < first+assess.Col(n); z++ {
+		from, to := a[z], b[z]
+		if !from.OK() || !to.OK() || from == to {
+			continue
+		}
+		s := step{from.Int(), to.Int()}
+		if edges[s] == nil {
+			order = append(order, s)
+		}
+		_, edge, _ := strings.Cut(z.String(), "_")
+		edges[s] = append(edges[s], w.say("edge."+edge))
+	}
+	var lines []pairChange
+	for _, s := range order {
+		lines = append(lines, pairChange{
+			What: w.say("zone", "shoe", shoe, "part", w.say("part."+p.String()), "edge", w.list(edges[s])),
+			From: strconv.Itoa(s.from), To: strconv.Itoa(s.to), Grades: true,
+			Worse: s.to > s.from && s.to >= thinGrade, Better: s.to < s.from,
+		})
+	}
+	return lines
+}
+
+// thinGrade is where wear begins to tell in a verdict: reaching it stands out.
+const thinGrade = 3
+
+// list joins words as a sentence does.
+func (w words) list(all []string) string {
+	if len(all) < 2 {
+		return strings.Join(all, "")
+	}
+	last := len(all) - 1
+	return w.say("and", "all", strings.Join(all[:last], ", "), "last", all[last])
+}
+
+// short names a check in a few words.
+func (w words) short(col assess.Col) string {
+	if key := "short." + col.String(); w.has(key) {
+		return w.say(key)
+	}
+	return w.say("check." + col.String())
+}
+
+// value writes a value of a column as the bench does.
+func (w words) value(col assess.Col, v assess.Value) string {
+	c := &assess.Columns[col]
+	switch {
+	case !v.OK():
+		return w.say("cant-read")
+	case c.Kind == assess.Measure:
+		n := float64(v.Int()) / math.Pow10(c.Decimals)
+		if col != assess.Tilt {
+			return w.say("measured", "v", n, "unit", c.Unit)
+		}
+		way := "tilt.in"
+		if n < 0 {
+			way = "tilt.out"
+		}
+		return w.say(way, "n", strconv.FormatFloat(math.Abs(n), 'f', 1, 64))
+	}
+	if i := v.Int() - c.Min; i >= 0 && i < len(c.Words) {
+		return w.word(c.Words[i])
+	}
+	return strconv.Itoa(v.Int())
+}
+
+// soleMarks writes a shoe's zones as a sole map takes them: 0–4, - unread, c
+// can't read, a as built.
+func soleMarks(shoe *assess.Shoe, built assess.ColSet) string {
+	marks := make([]byte, assess.NumZones)
+	for z := range marks {
+		switch v := shoe[z]; {
+		case built.Has(assess.Col(z)):
+			marks[z] = 'a'
+		case v.OK():
+			marks[z] = byte('0' + v.Int())
+		case v.Cant():
+			marks[z] = 'c'
+		default:
+			marks[z] = '-'
+		}
+	}
+	return string(marks)
+}
+
+// distanceLine is the line of a pair's life: solid as long as it was sound,
+// dashed where it wore out, a notch at each reading. Positions are in the
+// units of the drawing.
+type distanceLine struct {
+	Label   string
+	End     float64
+	Sound   float64 // where the solid line ends
+	Worn    float64 // where the dashed line ends; Sound where it has not worn out
+	Ticks   []lineTick
+	Notches []lineNotch
+}
+
+// Width is how long it is unknown whether the pair was worn out.
+func (l *distanceLine) Width() float64 { return l.Worn - l.Sound }
+
+type lineTick struct {
+	X     float64
+	Long  bool
+	Label string
+}
+
+type lineNotch struct {
+	X     float64
+	Label string
+}
+
+// The distance line's drawing: its left end and its length.
+const lineStart, lineLength = 10.0, 1086.0
+
+// newDistanceLine lays out the distance line of a pair, or returns nil where
+// no live reading has a distance.
+func newDistanceLine(w words, pair *models.PairHistory) *distanceLine {
+	top := 0
+	var live []*models.Inspection
+	for _, in := range pair.Inspections {
+		if in.Live() && in.Kind != assess.Blind && in.KM.OK() {
+			live, top = append(live, in), max(top, in.KM.Int())
+		}
+	}
+	if len(live) == 0 {
+		return nil
+	}
+	step := 100
+	for top/step >= 10 {
+		step *= 2
+	}
+	end := (top/step + 1) * step
+	at := func(km int) float64 {
+		return math.Round(10*(lineStart+lineLength*float64(km)/float64(end))) / 10
+	}
+	line := &distanceLine{End: at(end), Sound: at(pair.Life.Lower), Worn: at(pair.Life.Lower)}
+	if pair.Life.Upper.OK() {
+		line.Worn = at(pair.Life.Upper.Int())
+	}
+	for km := 0; km <= end; km += step / 5 {
+		t := lineTick{X: at(km), Long: km%step == 0}
+		if t.Long {
+			t.Label = strconv.Itoa(km)
+		}
+		if km == end {
+			t.Label = w.say("measured", "v", km, "unit", "km")
+		}
+		line.Ticks = append(line.Ticks, t)
+	}
+	var said []string
+	for i := len(live) - 1; i >= 0; i-- {
+		label := w.say("pair.at", "km", live[i].KM.Int(), "day", w.dayOf(live[i].Day))
+		line.Notches = append(line.Notches, lineNotch{X: at(live[i].KM.Int()), Label: label})
+		said = append(said, label)
+	}
+	line.Label = w.say("pair.line", "readings", strings.Join(said, "; "), "life", w.life(pair.Life))
+	return line
+}

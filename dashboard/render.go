@@ -1,0 +1,127 @@
+package dashboard
+
+import (
+	"bytes"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"path"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+	"golang.org/x/text/language"
+)
+
+// frame is what the layout sees: the page's own view, and what stands around
+// every page. Inside a page's "main" the dot is the view alone.
+type frame struct {
+	Lang string
+	Who  Identity
+	// Nav are the pages this person has, in order.
+	Nav  []navItem
+	View any
+}
+
+// navItem is one way through the top bar.
+type navItem struct {
+	Path, Key string
+	Here      bool
+}
+
+// navigation lists the pages of the top bar. A line is shown where its route
+// exists and the reader has the right to it.
+var navigation = []navItem{
+	{Path: "/bench", Key: "nav.bench"},
+}
+
+// pages holds one template set for each page and language: layout, partials
+// and the page.
+type pages struct {
+	langs   []words
+	matcher language.Matcher
+	sets    map[string]*template.Template // by LANG/NAME
+}
+
+// readPages parses templates/pages/*.html, each with the layout and all
+// partials, once for each language.
+func readPages(templates fs.FS, langs []words, a *assets) (*pages, error) {
+	p := &pages{langs: langs, sets: map[string]*template.Template{}}
+	var tags []language.Tag
+	names, err := fs.Glob(templates, "pages/*.html")
+	if err != nil {
+		return nil, err
+	}
+	for _, w := range langs {
+		tags = append(tags, w.tag)
+		for _, name := range names {
+			set, err := template.New("layout.html").Option("missingkey=error").
+				Funcs(template.FuncMap{"t": w.say, "word": w.word, "asset": a.url}).
+				ParseFS(templates, "layout.html", "partials/*.html", name)
+			if err != nil {
+				return nil, err
+			}
+			p.sets[w.tag.String()+"/"+strings.TrimSuffix(path.Base(name), ".html")] = set
+		}
+	}
+	p.matcher = language.NewMatcher(tags)
+	return p, nil
+}
+
+// lang returns the words for a reader with the given Accept-Language header.
+func (p *pages) lang(accept string) words {
+	wanted, _, err := language.ParseAcceptLanguage(accept)
+	if err != nil {
+		return p.langs[0]
+	}
+	_, i, _ := p.matcher.Match(wanted...)
+	return p.langs[i]
+}
+
+// execute returns the page name in its frame.
+func (p *pages) execute(name string, f frame) ([]byte, error) {
+	set, ok := p.sets[f.Lang+"/"+name]
+	if !ok {
+		return nil, fmt.Errorf("no page %q in %q", name, f.Lang)
+	}
+	var b bytes.Buffer
+	if err := set.Execute(&b, f); err != nil {
+		return nil, fmt.Errorf("page %s: %w", name, err)
+	}
+	return b.Bytes(), nil
+}
+
+// render executes the page name with its view and writes it. It writes
+// nothing where that fails, so that the caller can still answer.
+func (s *Server) render(c *gin.Context, status int, name string, view any) error {
+	html, err := s.pages.execute(name, frame{Lang: s.words(c).tag.String(), Who: s.who(c), Nav: s.nav(c), View: view})
+	if err != nil {
+		return err
+	}
+	c.Header("Cache-Control", "private, no-cache")
+	c.Header("Vary", "Accept-Language, Cookie")
+	c.Data(status, "text/html; charset=utf-8", html)
+	return nil
+}
+
+// words returns the text of the pages in the reader's language.
+func (s *Server) words(c *gin.Context) words {
+	return s.pages.lang(c.GetHeader("Accept-Language"))
+}
+
+// nav returns the pages that the reader has and that exist.
+func (s *Server) nav(c *gin.Context) []navItem {
+	if !s.who(c).Known() {
+		return nil
+	}
+	var items []navItem
+	for _, item := range navigation {
+		for _, r := range s.table {
+			if r.method == http.MethodGet && r.path == item.Path && s.who(c).allows(r.right) {
+				item.Here = c.Request.URL.Path == item.Path || strings.HasPrefix(c.Request.URL.Path, item.Path+"/")
+				items = append(items, item)
+			}
+		}
+	}
+	return items
+}

@@ -1,0 +1,234 @@
+// bench.js owns the bench page: it opens the ticket, hands every tap and key to the module that knows it, keeps the
+// ticket on the shelf, asks for the verdict, and redraws what changed.
+
+import { arrows, byId, focusOn } from "./dom.js";
+import { acts as asideActs, drawAlso, drawAside, isAside } from "./asides.js";
+import { acts as handActs, drawHandover, nextCheck, typedOver } from "./handover.js";
+import { newTicket } from "./begin.js";
+import { uuidv7 } from "./ids.js";
+import { Judge, load } from "./judge.js";
+import { acts as ledgerActs, drawLedger, enter, write } from "./ledger.js";
+import { more } from "./columns.js";
+import { nextZone } from "./reading.js";
+import * as outbox from "./outbox.js";
+import { tickets } from "./shelf.js";
+import { acts as soleActs, drawSoles, zoneKey } from "./soles.js";
+import { acts as stubActs, drawStub } from "./stub.js";
+import { acts as ticketActs, bindTicket, drawTicket, typed } from "./ticket.js";
+import { acts as tiltActs, drawView, tap, turned, viewing } from "./tilt.js";
+import { t } from "./words.js";
+
+const acts = { ...soleActs, ...ledgerActs, ...asideActs, ...stubActs, ...ticketActs, ...tiltActs, ...handActs };
+
+class Bench {
+  // what the ticket holds is kept; what stands below is only how it is looked at
+  at = null; // the zone that is picked: { shoe, zone }
+  zoneAsking = false; // the gauge asks why a zone can't be read
+  panel = "checks"; // what stands in the ledger's place
+  line = null; // the open check
+  asking = null; // the row that asks why a check can't be read: "lining,left"
+  handing = false;
+  result = null;
+  why = undefined; // why there is no result
+  focus = null; // the key that gets the focus after the next redraw
+
+  #saving = Promise.resolve();
+
+  constructor(ticket, context) {
+    this.ticket = ticket;
+    this.context = context;
+    this.result = ticket.result ?? null;
+    this.judge = new Judge((result, why) => this.judged(result, why));
+    this.at = nextZone(this.reading, this.asNew, null);
+    enter(this);
+    this.handing = ticket.state !== "open";
+    this.focus = null;
+  }
+
+  get reading() { return this.ticket.reading; }
+  get asNew() { return this.ticket.asNew ?? null; }
+  set asNew(asNew) { this.ticket.asNew = asNew; }
+
+  now() { return new Date(); }
+  readAt() { return new Date(this.reading.at ?? Date.now()); }
+  given() { return this.ticket.given ?? this.result?.verdict; }
+  nextAdvised() { return nextCheck(this, this.result?.verdict); }
+
+  // judged takes the newest verdict. Without one the last stays, unless the reading itself was refused.
+  judged(result, why) {
+    this.why = why;
+    if (result) this.result = this.ticket.result = result;
+    else this.result = null;
+    this.redraw();
+    this.save();
+  }
+
+  // changed is called after every change of the reading.
+  changed() {
+    this.save();
+    this.judge.ask({ reading: this.body(), as_new: this.asNew, rules: this.context.rules });
+    this.redraw();
+  }
+
+  // body is the reading with what the judge wants to see beside it, without what is decided afterwards.
+  body() {
+    const { context } = this, { given_reason, ...reading } = this.reading;
+    return { ...reading, store: reading.store ?? context.store?.code, staff: context.who?.code, at: reading.at ?? this.now().toISOString() };
+  }
+
+  save() {
+    const copy = structuredClone(this.ticket);
+    this.#saving = this.#saving.then(() => tickets.put(copy)).catch((error) => this.say(t("shelf.failed", { why: error.message })));
+    return this.#saving;
+  }
+
+  say(message) { byId("says").textContent = message; }
+  print() { print(); }
+
+  leaveSoles() {
+    this.at = null;
+    this.enterLedger();
+  }
+  enterLedger() { enter(this); }
+
+  // openLine opens a check wherever it stands.
+  openLine(check, shoe) {
+    this.panel = more.some((c) => c.name === check) ? "more" : "checks";
+    this.line = check;
+    this.asking = null;
+    this.focus = shoe === "pair" ? `${check}-pair,0` : `line-${check}`;
+  }
+
+  redraw() {
+    drawTicket(this);
+    if (this.handing) drawHandover(this);
+    else {
+      drawHandover(this);
+      drawSoles(this);
+      if (!isAside(this.panel)) drawLedger(this);
+      drawAside(this);
+      drawAlso(this);
+      drawView(this);
+    }
+    drawStub(this);
+    this.place();
+  }
+
+  // place puts the focus where the next thing is to be tapped, for whoever works by keys.
+  place() {
+    if (this.focusPanel) byId("aside").querySelector("input, button")?.focus({ preventScroll: true });
+    else if (this.focusZone && this.at) focusOn(`z-${this.at.shoe}-${this.at.zone}`);
+    else if (this.focus) focusOn(this.focus);
+    this.focusPanel = this.focusZone = false;
+    this.focus = null;
+  }
+
+  async act(name, value) {
+    if (this.ticket.state !== "open" && !["print", "leave", "reopen"].includes(name)) return;
+    await acts[name](this, value);
+    this.changed();
+  }
+}
+
+// Acts that change nothing of the reading need no new verdict.
+const LOOKS = new Set(["zone", "line", "panel", "zone-ask", "print", "leave", "view-line", "view-move", "view-turn", "view-point"]);
+
+function bind(bench) {
+  document.addEventListener("click", (event) => {
+    const target = event.target.closest("[data-act]");
+    if (!target || target.getAttribute("aria-disabled") === "true") return;
+    const { act, v } = target.dataset;
+    if (LOOKS.has(act)) {
+      if (bench.ticket.state === "open" || ["print", "leave"].includes(act)) { acts[act](bench, v); bench.redraw(); }
+    } else bench.act(act, v);
+  });
+
+  byId("tilt-photo").addEventListener("click", (event) => { tap(event); bench.redraw(); });
+  byId("tilt-yaw").addEventListener("input", (event) => { mark(event.target, turned(event.target.value)); bench.redraw(); });
+
+  // What is typed is stored at every letter; what can't stand there is marked and stays to be mended.
+  document.addEventListener("input", (event) => {
+    const input = event.target, { col, measure, override } = input.dataset;
+    if (col) mark(input, typed(bench, col, input.value));
+    else if (measure) mark(input, write(bench, ...measure.split(","), input.value));
+    else if (override) mark(input, typedOver(bench, override, input.value));
+    else return;
+    bench.changed();
+  });
+
+  document.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const { target } = event, typing = target.matches("input, select, textarea");
+    if (event.key === "Escape") {
+      if (viewing()) bench.act("view-leave");
+      else if (isAside(bench.panel) || bench.panel === "more") bench.act("panel", "checks");
+      else if (bench.handing && bench.ticket.state === "open") bench.act("hand", "back");
+      return;
+    }
+    if (typing) return;
+    if (arrows(event)) return;
+    const spot = target.closest(".spot");
+    if (spot && (event.key === "Enter" || event.key === " ")) {
+      event.preventDefault();
+      acts.zone(bench, spot.dataset.v);
+      bench.redraw();
+    } else if (!bench.handing && !viewing() && bench.ticket.state === "open" && zoneKey(bench, event)) {
+      event.preventDefault();
+      if (event.key.startsWith("Arrow")) bench.redraw();
+      else bench.changed();
+    }
+  });
+
+  addEventListener("resize", () => bench.redraw());
+}
+
+const mark = (input, fine) => (fine ? input.removeAttribute("aria-invalid") : input.setAttribute("aria-invalid", "true"));
+
+// outboxChanged says in the bar what waits, and brings what became of this ticket.
+async function outboxChanged(bench, { waiting, refused, signedOut, items }) {
+  const state = byId("kept");
+  state.textContent = signedOut ? t("kept.signed-out", { n: waiting }) : waiting ? t("kept.waiting", { n: waiting }) : refused ? t("kept.refused", { n: refused }) : t("kept.all-sent");
+  byId("sign-in-again").hidden = !signedOut;
+  if (bench.ticket.state === "open") return;
+  const mine = items.filter((i) => i.group === bench.ticket.id), bad = mine.find((i) => i.state === "refused");
+  const next = bad ? "refused" : mine.length ? "waiting" : "sent";
+  if (next === bench.ticket.state && bad?.problem === bench.ticket.problem) return;
+  bench.ticket.state = next;
+  bench.ticket.problem = bad?.problem;
+  await bench.save();
+  bench.redraw();
+}
+
+// begin returns the ticket of an address: the one on the shelf, or a new one.
+async function begin(id, context) {
+  const kept = await tickets.get(id);
+  if (kept) return kept;
+  const stored = await fetch(`/api/v1/inspections/${id}`).catch(() => null);
+  if (stored?.ok) { location.replace(`/slip/${id}`); return null; }
+  return newTicket(id, "trade-in", context);
+}
+
+async function start() {
+  const id = location.pathname.split("/").pop(), page = byId("main");
+  const context = await fetch("/bench/context.json").then((a) => (a.ok ? a.json() : {})).catch(() => ({}));
+  const ticket = await begin(/^[0-9a-f-]{36}$/.test(id) ? id : uuidv7(), context);
+  if (!ticket) return;
+  const bench = new Bench(ticket, context);
+  globalThis.addEventListener("pagehide", () => bench.save());
+  byId("ticket-name").textContent = t("ticket.name", { id: ticket.id.slice(-4).toUpperCase() });
+  byId("way-history").href = `/pairs/${bench.reading.pair_ref}`;
+  bindTicket(bench);
+  bind(bench);
+  bench.changed();
+  page.dataset.ready = "true";
+  outbox.watch((state) => outboxChanged(bench, state));
+  new Image().src = `/pairs/${bench.reading.pair_ref}/qr.svg`; // so that the slip has it when the line goes
+  if (page.dataset.engine === "true") {
+    await load();
+    bench.changed();
+  }
+  const worker = await navigator.serviceWorker?.register("/worker.js").catch(() => null);
+  if (worker?.active) worker.active.postMessage("refresh");
+}
+
+start();

@@ -1,0 +1,229 @@
+// handover.js owns the end of a ticket: the verdict that is given, hygiene, the grade that is worked out, where the
+// pair goes, credit and next check; and the record that is sent.
+
+import { byId, draw, html, key, radios } from "./dom.js";
+import { column } from "./columns.js";
+import { set } from "./reading.js";
+import { uuidv7 } from "./ids.js";
+import { keep } from "./outbox.js";
+import { gone, slipMarkup } from "./slip.js";
+import { day, locale, t, word } from "./words.js";
+
+const VERDICTS = ["keep", "recheck", "replace", "retire"];
+const rank = (verdict) => VERDICTS.indexOf(verdict); // -1 for incomplete
+
+// Where a pair may go, by key; each key stands for the routes of the rule set that mean it.
+const WAYS = [
+  { name: "resale", routes: ["resale"] },
+  { name: "donation", routes: ["donation", "donation for walking"] },
+  { name: "recycling", routes: ["recycling", "recycling, never resale"] },
+  { name: "sealed", routes: ["sealed disposal"] },
+  { name: "runner", routes: ["back to runner"] },
+];
+const BACK = "back to runner";
+
+const DAY = 86_400_000; // ms
+
+// nextCheck is when a pair should come back after a verdict, by the dated table of the rule set: { day, words }, or
+// null. A pair that is replaced gets the check of the new one.
+export function nextCheck(bench, verdict = bench.given()) {
+  const { result, context } = bench;
+  if (!result || verdict === "incomplete" || (verdict === "recheck" && result.how === "now")) return null;
+  const category = bench.ticket.model?.category, as = gone(verdict) ? "keep" : verdict;
+  const rows = (context.rules?.next_check ?? []).filter((row) => row.verdict === as);
+  const row = rows.find((row) => row.category === category && category) ?? rows.find((row) => !row.category);
+  if (!row) return null;
+  const on = day(new Date(bench.now().getTime() + row.days * DAY));
+  return { day: on, words: t("next-check", { day: on, km: row.km }), category: row.category };
+}
+
+// openRoutes are the routes that the grade opens, the proposed one first.
+function openRoutes(bench) {
+  const { grade } = bench.result;
+  if (!grade) return [];
+  return [...new Set((bench.context.rules?.grades ?? []).filter((row) => row.grade === grade).flatMap((row) => row.routes))];
+}
+
+// route is where the pair goes: what was picked while it is still open, else what is proposed.
+function route(bench) {
+  const open = openRoutes(bench), picked = bench.ticket.route;
+  if (picked && (picked === BACK || open.includes(picked))) return picked;
+  return bench.reading.kind === "check" || !open.length ? BACK : bench.result.route || open[0];
+}
+
+// creditBy is what a table gives in minor units for a grade, category and age in days, as the engine reckons it: rows
+// of the model's own category go before those of any, the narrowest band that holds the age counts, and an age that
+// is unknown gets the least of them. It is undefined where the table has no row.
+export function creditBy(table, grade, category, days) {
+  const of = (c) => table.rows.filter((row) => row.grade === grade && (row.category ?? "") === c);
+  const rows = category && of(category).length ? of(category) : of("");
+  if (days === undefined) return rows.length ? Math.min(...rows.map((row) => row.minor ?? 0)) : undefined;
+  const band = (row) => row.under_days || Infinity;
+  const fits = rows.filter((row) => days < band(row)).toSorted((a, b) => band(a) - band(b));
+  return fits.length ? fits[0].minor ?? 0 : undefined;
+}
+
+// credit is what the runner gets by the store's table: { minor, currency, table }, or null where no table says.
+function credit(bench) {
+  const table = bench.context.credit, { grade } = bench.result, bought = bench.reading.bought_on;
+  if (!table || !grade || route(bench) === BACK) return null;
+  const days = bought ? Math.floor((bench.now() - new Date(bought)) / DAY) : undefined;
+  const minor = creditBy(table, grade, bench.ticket.model?.category, days);
+  return minor === undefined ? null : { minor, currency: table.currency, table: table.number };
+}
+
+export function money(minor, currency) {
+  const format = new Intl.NumberFormat(locale, { style: "currency", currency });
+  return format.format(minor / 10 ** format.resolvedOptions().maximumFractionDigits);
+}
+
+const paid = (bench) => bench.ticket.override?.minor ?? credit(bench)?.minor;
+
+// less reports whether less is given than was advised, which takes a reason; undone whether that undoes an advised
+// replace or retire, which takes a second person besides. Common practice, no source.
+const less = (bench) => rank(bench.given()) < rank(bench.result.verdict);
+const undone = (bench) => less(bench) && gone(bench.result.verdict);
+const coRead = (bench) => bench.context.who?.role === "trainee" && bench.given() === "keep";
+
+// missing lists what must still be said before the ticket can be finished.
+export function missing(bench) {
+  if (!bench.result) return ["verdict"];
+  const { reading: r, result, ticket } = bench, out = [];
+  if (undone(bench) && !r.second_reader) out.push("second-person");
+  if (less(bench) && !r.given_reason) out.push("reason");
+  if (coRead(bench) && !r.second_reader) out.push("co-reader");
+  if (ticket.override && !ticket.override.reason) out.push("override-reason");
+  if (result.verdict === "recheck" && result.how === "now" && bench.given() === "recheck" && route(bench) !== BACK) out.push("now");
+  return out;
+}
+
+const hygiene = (bench) => html`<fieldset><legend>${t("check.hygiene")}</legend>${radios({ name: "hygiene", act: "hygiene", label: t("check.hygiene"), columns: 3, value: bench.reading.hygiene, options: column("hygiene").words.map((w) => ({ v: w, text: word(w), note: t(`hygiene.${w}`) })) })}</fieldset>`;
+
+function gradeRow(bench) {
+  const { grade } = bench.result;
+  return html`<div><h3>${t("grade")} <small>${t(grade ? "grade.worked-out" : "grade.waits")}</small></h3><ol class="grades">${["A", "B", "C", "D", "X"].map((g) => html`<li${g === grade ? html` aria-current="true"` : ""}><b>${g}</b>${t(`grade.${g}`)}</li>`)}</ol></div>`;
+}
+
+function ways(bench) {
+  const open = openRoutes(bench), to = route(bench), { grade } = bench.result;
+  return html`<fieldset><legend>${t("route")}</legend>${radios({ name: "route", act: "route", label: t("route"), columns: WAYS.length, options: WAYS.map(({ name, routes }) => {
+    const is = name === "runner" ? BACK : routes.find((r) => open.includes(r));
+    return { v: is ?? name, text: t(`route.${name}`), note: is ? t(`route.${name}.note`) : "", reason: grade ? t("route.closed", { grade }) : t("route.no-grade"), off: !is, state: is !== undefined && is === to };
+  }) })}</fieldset>`;
+}
+
+function givenRow(bench) {
+  const { result, reading: r } = bench, given = bench.given(), takes = gone(result.verdict) ? "given.second" : "given.reasoned";
+  const options = VERDICTS.map((v) => {
+    const closed = result.verdict === "incomplete" && v === "keep";
+    return { v, text: t(`given.${v}`), note: t(v === result.verdict ? "given.advised" : rank(v) > rank(result.verdict) ? "given.stronger" : takes), reason: t("given.unread"), off: closed, state: v === given };
+  });
+  const person = undone(bench) || coRead(bench), line = (name, label, wide) => html`<label class="field${wide ? " wide" : ""}"><span>${label}</span><input data-k="f-${name}" data-col="${name}" autocomplete="off" maxlength="${wide ? 300 : 32}" value="${r[name] ?? ""}"></label>`;
+  const asks = person || less(bench) ? html`<div class="fields">${person ? line("second_reader", t(undone(bench) ? "given.by" : "given.co-reader-code")) : ""}${less(bench) ? line("given_reason", t("given.reason"), true) : ""}</div>` : "";
+  return html`<fieldset><legend>${t("given")}${result.verdict === "incomplete" ? html` <small>${t("given.incomplete")}</small>` : ""}</legend>${radios({ name: "given", act: "given", label: t("given"), columns: VERDICTS.length, options })}${asks}</fieldset>`;
+}
+
+function creditRow(bench) {
+  const c = credit(bench), over = bench.ticket.override, may = bench.context.who?.may_override;
+  if (!c) return html`<div><h3>${t("credit")} <small>${t(bench.context.credit ? "credit.none" : "credit.no-table")}</small></h3></div>`;
+  return html`<div><h3>${t("credit")} <small>${t("credit.by", { table: c.table })}</small></h3><div class="credit"><output>${money(paid(bench), c.currency)}</output>${may ? key({ k: "override", act: "override", text: t("credit.override"), note: t("credit.override.note"), state: Boolean(over) }) : html`<span class="note">${t("credit.manager")}</span>`}</div>${over ? html`<div class="fields"><label class="field"><span>${t("credit.amount")}</span><input data-k="f-override" data-override="minor" inputmode="decimal" autocomplete="off" value="${over.typed ?? ""}"></label><label class="field wide"><span>${t("credit.reason")}</span><input data-k="f-override-reason" data-override="reason" autocomplete="off" maxlength="300" value="${over.reason ?? ""}"></label></div>` : ""}</div>`;
+}
+
+function nextRow(bench) {
+  const next = nextCheck(bench);
+  return html`<div><h3>${t(gone(bench.given()) || route(bench) !== BACK ? "next.new" : "next")}</h3><p><b>${next?.words ?? t("next.none")}</b><br><span class="note">${next ? t(next.category ? "next.by-category" : "next.by-table", { n: bench.context.rules.number, category: next.category && word(next.category) }) : ""} ${t("next.cut")}</span></p></div>`;
+}
+
+export function drawHandover(bench) {
+  document.body.classList.toggle("handing", bench.handing);
+  byId("handover").hidden = !bench.handing;
+  for (const [id, here] of [["way-read", !bench.handing], ["way-hand", bench.handing]]) {
+    if (here) byId(id).setAttribute("aria-current", "page");
+    else byId(id).removeAttribute("aria-current");
+  }
+  if (!bench.handing) return;
+  if (!bench.result) { draw(byId("hand-form"), html`<p class="failed">${t("hand.waits")}</p>`); return; }
+  const open = missing(bench), sent = bench.ticket.state !== "open";
+  draw(byId("hand-form"), sent ? finished(bench) : html`${hygiene(bench)}${gradeRow(bench)}${ways(bench)}${givenRow(bench)}<div class="two">${creditRow(bench)}${nextRow(bench)}</div>
+<div class="finish">${key({ k: "hand-back", act: "hand", v: "back", text: t("hand.back-to-shoes") })}<p class="note" role="status">${open.length ? t("finish.missing", { what: open.map((m) => t(`missing.${m}`)).join("; ") }) : ""}</p></div>`);
+  const c = credit(bench), to = route(bench);
+  draw(byId("slip"), slipMarkup({
+    reading: bench.reading, asNew: bench.asNew, result: bench.result, given: bench.given(), next: nextCheck(bench), leaves: to !== BACK, at: bench.readAt(),
+    grade: bench.result.grade, route: to, credit: c && t("slip.credit-by", { amount: money(paid(bench), c.currency), table: c.table }),
+    store: bench.context.store?.name ?? bench.reading.store, staff: bench.reading.staff ?? bench.context.who?.code,
+  }));
+}
+
+// finished is what stands where the form was, once the ticket is on its way.
+function finished(bench) {
+  const { state, problem } = bench.ticket;
+  return html`<div><h2>${t("finished.head")}</h2><p>${t(`finished.${state}`)}</p></div>${problem ? html`<div class="failed"><div><b>${problem.title}</b><ul>${(problem.errors ?? [{ detail: problem.detail ?? "" }]).map((e) => html`<li>${e.pointer ? `${e.pointer.replace(/^#\//, "")}: ` : ""}${e.detail}</li>`)}</ul></div>${key({ k: "reopen", act: "reopen", text: t("finished.reopen") })}</div>` : ""}
+<div class="opts n2">${key({ k: "print", act: "print", v: "roll", text: t("print"), note: t("print.roll"), main: true })}${key({ k: "print-a4", act: "print", v: "sheet", text: t("print"), note: t("print.sheet") })}</div>
+<div class="opts n2">${key({ k: "history", act: "leave", v: `/pairs/${bench.reading.pair_ref}`, text: t("finished.history") })}${key({ k: "list", act: "leave", v: "/bench", text: t("finished.list") })}</div>`;
+}
+
+// record is the reading as it is stored: what was read, who read it and when, what was advised and what was given.
+function record(bench) {
+  const { reading: r, context, ticket, result } = bench;
+  const filled = ticket.filled?.length ? t("note.filled", { zones: ticket.filled.join(", ") }) : "";
+  const body = { ...r, store: r.store ?? context.store?.code, staff: context.who?.code, at: r.at, advised: result.verdict, given: bench.given(), rules: result.rules, note: [r.note, filled].filter(Boolean).join("; ") };
+  for (const name of Object.keys(body)) if (body[name] === undefined || body[name] === "") delete body[name];
+  return body;
+}
+
+function tradeIn(bench) {
+  const { result, ticket, context } = bench, c = credit(bench), over = ticket.override;
+  const body = { inspection: ticket.id, pair_ref: bench.reading.pair_ref, store: bench.reading.store ?? context.store?.code, staff: context.who?.code, at: bench.reading.at, grade: result.grade, route: route(bench), credit: paid(bench) ?? 0, advised: c?.minor ?? 0, currency: c?.currency ?? context.store?.currency, credit_table: c?.table };
+  if (over) Object.assign(body, { override_by: context.who?.code, reason: over.reason });
+  for (const name of Object.keys(body)) if (body[name] === undefined) delete body[name];
+  return body;
+}
+
+export const acts = {
+  async hand(bench, v) {
+    bench.handing = v === "over";
+    if (bench.handing) bench.focus = "hygiene-clean";
+    else bench.enterLedger();
+  },
+  hygiene(bench, v) { set(bench.reading, "pair", "hygiene", v.split(",")[1]); },
+  route(bench, v) { bench.ticket.route = v.slice(v.indexOf(",") + 1); },
+  given(bench, v) {
+    const [, verdict] = v.split(",");
+    bench.ticket.given = verdict === bench.result.verdict ? undefined : verdict;
+    if (!less(bench)) set(bench.reading, "pair", "given_reason", undefined);
+  },
+  override(bench) { bench.ticket.override = bench.ticket.override ? undefined : {}; },
+  async finish(bench) {
+    bench.reading.at = bench.now().toISOString();
+    bench.ticket.trade ??= uuidv7(bench.now().getTime());
+    bench.ticket.state = "waiting";
+    bench.ticket.problem = undefined;
+    await bench.save();
+    await keep({ url: `/api/v1/inspections/${bench.ticket.id}`, body: record(bench), group: bench.ticket.id, order: 1 });
+    if (bench.reading.kind === "trade-in" && bench.result.grade) {
+      await keep({ url: `/api/v1/trade-ins/${bench.ticket.trade}`, body: tradeIn(bench), group: bench.ticket.id, order: 2 });
+    }
+    bench.focus = "print";
+  },
+  reopen(bench) {
+    bench.ticket.state = "open";
+    bench.handing = false;
+  },
+  print(bench, paper) {
+    document.body.dataset.paper = paper;
+    bench.print();
+  },
+  leave(_, to) { location.assign(to); },
+};
+
+// typedOver stores what was written on the override's lines; it reports whether it may stand there.
+export function typedOver(bench, name, text) {
+  const over = (bench.ticket.override ??= {});
+  if (name === "reason") { over.reason = text.trim(); return true; }
+  over.typed = text;
+  const digits = new Intl.NumberFormat("en", { style: "currency", currency: credit(bench)?.currency ?? "EUR" }).resolvedOptions().maximumFractionDigits;
+  const minor = Math.round(Number(text.trim().replace(",", ".")) * 10 ** digits);
+  if (text.trim() === "" || !Number.isFinite(minor) || minor < 0) { delete over.minor; return text.trim() === ""; }
+  over.minor = minor;
+  return true;
+}

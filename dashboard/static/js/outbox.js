@@ -1,0 +1,71 @@
+// outbox.js owns the sending: every request goes onto the shelf first, and leaves it only when the server has
+// answered. Requests are PUTs of records with ids of their own, so sending one twice is harmless.
+
+import { outbox } from "./shelf.js";
+
+const RETRY = 15_000; // ms between tries while something waits; house value
+
+// States of an item: waiting (not tried, or no line), signed-out, refused (the server will not have it as it is).
+// changed is told after every change with { waiting, refused, signedOut }.
+let changed = () => {};
+
+// watch names the one to tell about changes, begins to send, and goes on whenever the line may be back.
+export function watch(tell) {
+  changed = tell;
+  addEventListener("online", send);
+  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && send());
+  setInterval(async () => (await state()).waiting > 0 && send(), RETRY);
+  return send();
+}
+
+// keep puts a request onto the shelf and tries to send it. group is the ticket it belongs to; order says which of a
+// ticket's requests goes first.
+export async function keep({ url, body, group, order }) {
+  await outbox.put({ url, body, group, order, at: Date.now(), state: "waiting" });
+  changed(await state());
+  return send();
+}
+
+// state counts what waits and what was refused.
+export async function state() {
+  const items = await outbox.all();
+  const count = (s) => items.filter((i) => i.state === s).length;
+  return { waiting: items.length - count("refused"), refused: count("refused"), signedOut: count("signed-out") > 0, items };
+}
+
+// One page sends at a time where the browser can arrange that.
+let sending = null;
+export function send() {
+  sending ??= (navigator.locks ? navigator.locks.request("solewright outbox", sendAll) : sendAll()).finally(() => { sending = null; });
+  return sending;
+}
+
+async function sendAll() {
+  const items = (await outbox.all()).filter((i) => i.state !== "refused").sort((a, b) => a.at - b.at || a.order - b.order);
+  const stuck = new Set();
+  for (const item of items) {
+    if (stuck.has(item.group)) continue;
+    const { state, problem } = await put(item);
+    if (state === "sent") await outbox.delete(item.url);
+    else {
+      stuck.add(item.group);
+      await outbox.put({ ...item, state, problem });
+    }
+    if (state === "waiting" || state === "signed-out") break; // the others would fare no better
+  }
+  changed(await state());
+}
+
+// put sends one request and says what became of it.
+async function put({ url, body }) {
+  let answer;
+  try {
+    answer = await fetch(url, { method: "PUT", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
+  } catch {
+    return { state: "waiting" };
+  }
+  if (answer.ok) return { state: "sent" };
+  if (answer.status === 401) return { state: "signed-out" };
+  if (answer.status >= 500 || answer.status === 408 || answer.status === 429) return { state: "waiting" };
+  return { state: "refused", problem: await answer.json().catch(() => ({ status: answer.status, title: answer.statusText })) };
+}

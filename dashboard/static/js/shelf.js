@@ -1,0 +1,43 @@
+// shelf.js owns what a tablet keeps: tickets that were begun, and the requests that wait to be sent. It is the only
+// module that knows IndexedDB. What is put here survives a reload, a dead line and a flat battery.
+
+const NAME = "solewright", VERSION = 1;
+
+let opening;
+
+function open() {
+  opening ??= new Promise((resolve, reject) => {
+    const request = indexedDB.open(NAME, VERSION);
+    request.onupgradeneeded = () => {
+      request.result.createObjectStore("tickets", { keyPath: "id" });
+      request.result.createObjectStore("outbox", { keyPath: "url" });
+      request.result.createObjectStore("models", { keyPath: "id" });
+    };
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+  return opening;
+}
+
+// run does one thing in one store and waits until it is on the disk, not only asked for.
+async function run(store, mode, act) {
+  const db = await open();
+  return new Promise((resolve, reject) => {
+    const deal = db.transaction(store, mode, { durability: mode === "readwrite" ? "strict" : "default" });
+    const request = act(deal.objectStore(store));
+    deal.oncomplete = () => resolve(request.result);
+    deal.onerror = deal.onabort = () => reject(deal.error);
+  });
+}
+
+const shelf = (store) => ({
+  get: (key) => run(store, "readonly", (s) => s.get(key)),
+  all: () => run(store, "readonly", (s) => s.getAll()),
+  put: (value) => run(store, "readwrite", (s) => s.put(value)),
+  delete: (key) => run(store, "readwrite", (s) => s.delete(key)),
+});
+
+// tickets by id; outbox by address; models are the shoe models this tablet has met, for when the line is down.
+export const tickets = shelf("tickets");
+export const outbox = shelf("outbox");
+export const models = shelf("models");

@@ -1,0 +1,165 @@
+// ticket.js owns the row above the soles: which shoe, whose, how far, and the gait that is recorded before the wear
+// is read.
+
+import { byId, draw, html } from "./dom.js";
+import { lists } from "./columns.js";
+import { set, wearRead } from "./reading.js";
+import { models } from "./shelf.js";
+import { t, word } from "./words.js";
+
+const PAUSE = 120; // ms after a key before the catalogue is asked; house value
+const GTIN = /^\d{8,14}$/; // what a scanner types
+const SHOWN = 6;
+
+const nameOf = (m) => [m.brand, m.model, m.version].filter(Boolean).join(" ");
+
+let found = [], marked = -1, timer = 0, asked = 0;
+
+// search asks the catalogue; without a line it looks among the models this tablet has met.
+async function search(q) {
+  try {
+    const answer = await fetch(`/api/v1/shoe-models?${new URLSearchParams(GTIN.test(q) ? { gtin: q } : { q })}&limit=${SHOWN}`);
+    if (answer.ok) {
+      const { items } = await answer.json();
+      for (const m of items) models.put(m);
+      return items;
+    }
+  } catch { /* no line: the tablet's own copies are next */ }
+  const parts = q.toLowerCase().split(/\s+/);
+  return (await models.all()).filter((m) => m.gtins?.includes(q) || parts.every((p) => nameOf(m).toLowerCase().includes(p))).slice(0, SHOWN);
+}
+
+function drawFound(q) {
+  const list = byId("shoe-list"), input = byId("shoe"), open = q !== "";
+  list.hidden = !open;
+  input.setAttribute("aria-expanded", String(open));
+  if (marked >= 0) input.setAttribute("aria-activedescendant", `shoe-${marked}`);
+  else input.removeAttribute("aria-activedescendant");
+  draw(list, open ? html`${found.map((m, i) => html`<li role="option" id="shoe-${i}" data-shoe="${i}" aria-selected="${i === marked}">${nameOf(m)}${m.category ? html` <small>${word(m.category)}</small>` : ""}</li>`)}<li role="option" id="shoe-${found.length}" data-shoe="typed" aria-selected="${marked === found.length}">${t("typed.key")}</li>` : "");
+}
+
+function choose(bench, m) {
+  bench.ticket.model = { id: m.id, category: m.category };
+  bench.asNew = m.as_new ?? null;
+  for (const name of ["brand", "model", "version"]) set(bench.reading, "pair", name, m[name] || undefined);
+  models.put(m);
+  close();
+  byId("size").focus();
+  bench.changed();
+}
+
+function close() {
+  found = [];
+  marked = -1;
+  drawFound("");
+}
+
+function pickMarked(bench, i) {
+  if (i === found.length || i === "typed") {
+    const typed = byId("shoe").value.trim();
+    close();
+    if (typed && !GTIN.test(typed)) set(bench.reading, "pair", "model", typed);
+    bench.panel = "typed";
+    bench.focusPanel = true;
+    bench.changed();
+  } else if (found[i]) choose(bench, found[i]);
+}
+
+function bindShoe(bench) {
+  const input = byId("shoe"), list = byId("shoe-list");
+  const look = async (q) => {
+    const mine = ++asked, answer = await search(q);
+    if (mine !== asked) return false;
+    found = answer;
+    marked = found.length ? 0 : -1;
+    return true;
+  };
+  input.addEventListener("input", () => {
+    clearTimeout(timer);
+    const q = input.value.trim();
+    if (q === "") { asked++; close(); return; }
+    timer = setTimeout(async () => { if (await look(q)) drawFound(q); }, PAUSE);
+  });
+  input.addEventListener("keydown", async (event) => {
+    if (event.key === "Escape") close();
+    else if (event.key === "ArrowDown" || event.key === "ArrowUp") {
+      marked = Math.max(0, Math.min(found.length, marked + (event.key === "ArrowDown" ? 1 : -1)));
+      drawFound(input.value.trim());
+    } else if (event.key === "Enter") {
+      event.preventDefault();
+      clearTimeout(timer);
+      const q = input.value.trim();
+      // A scanner types faster than the list comes: its Enter waits for the answer to what it typed.
+      if (q && (list.hidden || GTIN.test(q)) && !(await look(q))) return;
+      if (q) pickMarked(bench, marked >= 0 ? marked : found.length);
+    } else return;
+    event.stopPropagation();
+  });
+  input.addEventListener("blur", () => setTimeout(() => { close(); drawTicket(bench); }, 200));
+  list.addEventListener("pointerdown", (event) => {
+    const option = event.target.closest("[data-shoe]");
+    if (!option) return;
+    event.preventDefault();
+    pickMarked(bench, option.dataset.shoe === "typed" ? "typed" : Number(option.dataset.shoe));
+  });
+}
+
+// Unit and source of a distance are one choice, "km, logged", so that they cost one tap.
+const distance = (r) => (r.km_source === "unknown" ? "unknown" : r.km_source ? `${r.km_unit ?? "km"},${r.km_source}` : "");
+
+export function bindTicket(bench) {
+  bindShoe(bench);
+  draw(byId("km-how"), html`<option value=""></option>${lists.km_unit.flatMap((unit) => lists.km_source.filter((s) => s !== "unknown").map((source) => html`<option value="${unit},${source}">${t("km-how", { unit, source: word(source) })}</option>`))}<option value="unknown">${word("unknown")}</option>`);
+  byId("km-how").addEventListener("change", (event) => {
+    const [unit, source] = event.target.value === "unknown" ? [undefined, "unknown"] : event.target.value.split(",");
+    set(bench.reading, "pair", "km_source", source);
+    set(bench.reading, "pair", "km_unit", source && unit);
+    if (source === "unknown") set(bench.reading, "pair", "km", undefined);
+    bench.changed();
+  });
+  byId("gait").addEventListener("change", (event) => {
+    const gait = event.target.value;
+    set(bench.reading, "pair", "gait", gait);
+    set(bench.reading, "pair", "gait_before", gait && (wearRead(bench.reading) ? "no" : "yes"));
+    bench.changed();
+  });
+}
+
+export function drawTicket(bench) {
+  const r = bench.reading, active = document.activeElement;
+  const show = (id, value) => { const e = byId(id); if (e !== active) e.value = value ?? ""; };
+  show("shoe", nameOf(r));
+  show("size", r.size_label);
+  show("runner", r.runner);
+  show("gait", r.gait);
+  show("km", r.km);
+  show("km-how", distance(r));
+  const setup = byId("setup"), pain = byId("pain");
+  setup.setAttribute("aria-pressed", String(r.setup === "ready"));
+  draw(setup, t(r.setup === "not" ? "setup.not" : "setup.ready"));
+  pain.setAttribute("aria-pressed", String(r.pain_mentioned === "yes"));
+}
+
+// typed stores what was written on a line of the ticket or an aside; it reports whether it may stand there.
+export function typed(bench, name, text) {
+  const value = text.trim();
+  if (name === "km") {
+    const n = value === "" ? undefined : Number(value.replace(",", "."));
+    if (Number.isNaN(n) || n < 0 || n > 99_999) return false;
+    set(bench.reading, "pair", "km", n === undefined ? undefined : Math.round(n * 10) / 10);
+    if (n !== undefined && (bench.reading.km_source ?? "unknown") === "unknown") {
+      set(bench.reading, "pair", "km_source", "estimated"); // until somebody says that it was logged
+      set(bench.reading, "pair", "km_unit", bench.reading.km_unit ?? bench.context.store?.unit ?? "km");
+    }
+    return true;
+  }
+  if (["runner", "second_reader"].includes(name) && !/^[A-Za-z0-9._-]*$/.test(value)) return false;
+  set(bench.reading, "pair", name, value);
+  if (["brand", "model", "version"].includes(name)) { bench.ticket.model = null; bench.asNew = null; }
+  return true;
+}
+
+export const acts = {
+  setup(bench) { set(bench.reading, "pair", "setup", bench.reading.setup === "ready" ? "not" : "ready"); },
+};
+

@@ -1,0 +1,84 @@
+package dashboard
+
+import (
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"golang.org/x/text/language"
+)
+
+func TestSayFillsAndCounts(t *testing.T) {
+	en := words{tag: language.English, text: map[string]string{
+		"plain": "Hand over", "fill": "{shoe} {what}", "left.one": "{n} zone", "left.other": "{n} zones", "n": "{n} mm",
+	}}
+	pl := words{tag: language.Polish, text: map[string]string{
+		"left.one": "{n} strefa", "left.few": "{n} strefy", "left.many": "{n} stref", "left.other": "{n} strefy",
+	}}
+	const cldr = "CLDR plural rules, cardinal"
+	for _, tt := range []struct {
+		name  string
+		w     words
+		key   string
+		fills []any
+		want  string
+		// source of the plural category
+		source string
+	}{
+		{"a text stands as it is", en, "plain", nil, "Hand over", ""},
+		{"fills go in by name", en, "fill", []any{"what", "lining", "shoe", "left"}, "left lining", ""},
+		{"one in English", en, "left", []any{"n", 1}, "1 zone", cldr},
+		{"none in English is many", en, "left", []any{"n", 0}, "0 zones", cldr},
+		{"one in Polish", pl, "left", []any{"n", 1}, "1 strefa", cldr},
+		{"few in Polish", pl, "left", []any{"n", 22}, "22 strefy", cldr},
+		{"many in Polish", pl, "left", []any{"n", 12}, "12 stref", cldr},
+		{"a number that is no count chooses no form", en, "n", []any{"n", 2.5}, "2.5 mm", ""},
+		{"a key without text comes back", en, "nothing.here", nil, "nothing.here", ""},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			if got := tt.w.say(tt.key, tt.fills...); got != tt.want {
+				t.Errorf("say(%q, %v) = %q, want %q", tt.key, tt.fills, got, tt.want)
+			}
+		})
+	}
+}
+
+func TestAnotherLanguageIsAFile(t *testing.T) {
+	langs, err := readWords(fstest.MapFS{
+		"words/de.json": {Data: []byte(`{"more": "Mehr"}`)},
+		"words/en.json": {Data: []byte(`{"more": "More", "back": "back"}`)},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(langs) != 2 || langs[0].tag != language.English {
+		t.Fatalf("languages %v, want English first", langs)
+	}
+	if got := langs[1].say("more") + " " + langs[1].say("back"); got != "Mehr back" {
+		t.Errorf("German says %q, want its own word and the fallback's", got)
+	}
+}
+
+func TestBadWordsAreRefusedAtStart(t *testing.T) {
+	for name, files := range map[string]fstest.MapFS{
+		"no fallback":      {"words/de.json": {Data: []byte(`{}`)}},
+		"no such language": {"words/en.json": {Data: []byte(`{}`)}, "words/12.json": {Data: []byte(`{}`)}},
+		"no JSON":          {"words/en.json": {Data: []byte(`{"more": `)}},
+	} {
+		if _, err := readWords(files); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+}
+
+func TestWordsOfTheScreenDifferWhereTheyMust(t *testing.T) {
+	w := testFront(t).pages.langs[0]
+	if got := w.word("torsion") + " " + w.word("springs back"); got != "twist springs back" {
+		t.Errorf("words are %q, want twist for torsion and the data's word else", got)
+	}
+	for key, text := range w.text {
+		if strings.TrimSpace(text) == "" {
+			t.Errorf("%s is empty", key)
+		}
+	}
+}
