@@ -1,6 +1,10 @@
 package assess
 
-import "testing"
+import (
+	"slices"
+	"strings"
+	"testing"
+)
 
 // sound returns a reading of a pair with every check by word read and nothing
 // to find.
@@ -65,5 +69,51 @@ func TestVerdictIsComposed(t *testing.T) {
 				t.Errorf("got %v %v, want %v %v", got.Verdict, got.How, tc.verdict, tc.how)
 			}
 		})
+	}
+}
+
+func TestUnreadIsMostDecisiveFirst(t *testing.T) {
+	var r Reading
+	out := judge(&r, &AsNew{Built: ColSet(0).With(HeelCentre)})
+	var got []Col
+	for i, m := range out.Unread {
+		if i == 0 || m.Check != out.Unread[i-1].Check {
+			got = append(got, m.Check)
+		} else if out.Unread[i-1].Shoe != Left || m.Shoe != Right {
+			t.Errorf("%v: %v after %v", m.Check, m.Shoe, out.Unread[i-1].Shoe)
+		}
+	}
+	// What can retire, then what can replace in the order in which a runner
+	// hears it (house order, no source). What was built so is not missing.
+	want := []Col{
+		Lining, Bond, Stand, HeelMedial, HeelLateral, ForeMedial, ForeCentre, ForeLateral, ToeMedial, ToeLateral,
+		PressFore, FlexSide, TorsionSide,
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
+	}
+	if last := out.Unread[len(out.Unread)-1]; last != (Missing{TorsionSide, Both}) || len(out.Unread) != 2*11+2 {
+		t.Errorf("%d unread, the last %v", len(out.Unread), last)
+	}
+}
+
+func TestHazardsAreHeardFirst(t *testing.T) {
+	r := sound()
+	l, x := &r.Shoe[Left], &r.Shoe[Right]
+	l[HeelLateral], l[Mesh], l[Stand] = Of(4), Of(1), Of(Doubtful)
+	x[Bond], x[Lining], x[ForeMedial], x[Squeeze] = Of(Parted), Of(ShellBroken), Of(2), Of(Soft)
+	x[HeelLateral], l[ForeMedial] = Of(2), Of(1)
+	r.KM = Of(900)
+	want := []string{
+		"lining-shell-broken right retire",
+		"bond-parted right replace",
+		"heel-through left heel_lateral replace",
+		"stand-doubtful left recheck now",
+		"squeeze-soft right recheck later",
+		"mesh-hole left note",
+		"distance-beyond-advice pair note",
+	}
+	if got := findings(&r, &AsNew{}); !slices.Equal(got, want) {
+		t.Errorf("got\n%s\nwant\n%s\n(hazards, structure, notes: common practice, no source [P])", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
 }

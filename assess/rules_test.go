@@ -169,6 +169,10 @@ func TestRules(t *testing.T) {
 			name: "leaning in, a second reader differs, 2° measured", set: append(tiltOf(200, 110, ByPhoto, 1), change{Left, Stand, LeansIn}, differs),
 			want: []string{"stand-in-measured left replace", "tilt-in-open left recheck now"}, source: "2° from Haight et al. 2005 [C]",
 		},
+		{
+			name: "leaning in, a second reader differs, 2° measured the other way", set: append(tiltOf(-200, 110, ByPhoto, 1), change{Left, Stand, LeansIn}, differs),
+			want: []string{"stand-in-alone left recheck now", "tilt-out-open left recheck now"}, source: "2° from Haight et al. 2005 [C]",
+		},
 		{name: "doubtful, nothing measured", set: one(change{Left, Stand, Doubtful}), want: []string{"stand-doubtful left recheck now"}, source: practice},
 		{name: "doubtful, settled by a photo", set: append(tiltOf(190, 110, ByPhoto, 1), change{Left, Stand, Doubtful}), source: practice},
 		{
