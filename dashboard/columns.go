@@ -27,8 +27,8 @@ var columnKinds = map[assess.Kind]string{
 	assess.Grade: "grade", assess.Word: "word", assess.Side: "side", assess.Measure: "measure", assess.Zones: "zones",
 }
 
-// columnTable writes assess.Columns and the closed lists around a reading as
-// JSON: what the bench is built from.
+// columnTable writes assess.Columns, the names of a model's as-new values and
+// the closed lists around a reading as JSON: what the bench is built from.
 func columnTable() ([]byte, error) {
 	rows := make([]columnRow, assess.NumCols)
 	for i, c := range assess.Columns {
@@ -41,9 +41,14 @@ func columnTable() ([]byte, error) {
 			rows[i].Min, rows[i].Max, rows[i].Step = float64(c.Min)/unit, float64(c.Max)/unit, 1/unit
 		}
 	}
+	var asNew []string
+	for _, f := range assess.AsNewFields() {
+		asNew = append(asNew, f.Name)
+	}
 	return json.Marshal(map[string]any{
-		"shoe": rows[:assess.NumShoe],
-		"pair": rows[assess.NumShoe:],
+		"shoe":   rows[:assess.NumShoe],
+		"pair":   rows[assess.NumShoe:],
+		"as_new": asNew,
 		"lists": map[string][]string{
 			"kind":      {assess.TradeIn.String(), assess.WearCheck.String()},
 			"gait":      assess.GaitWords,

@@ -56,11 +56,7 @@ type pairChange struct {
 // showPair answers with a pair's history.
 func (s *Server) showPair(c *gin.Context) error {
 	ctx, w := c.Request.Context(), s.words(c)
-	ref, err := assess.ParsePairRef(c.Param("ref"))
-	if err != nil {
-		return refuse(notFound, "%q is no pair reference", c.Param("ref"))
-	}
-	pair, err := s.db.Pair(ctx, ref)
+	pair, err := s.pairHistory(c)
 	if err != nil {
 		return err
 	}

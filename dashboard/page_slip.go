@@ -4,8 +4,6 @@ import (
 	"net/http"
 
 	"github.com/gin-gonic/gin"
-
-	"solewright/assess"
 )
 
 // slipPage prints the slip of a stored reading again. The page asks the API
@@ -16,9 +14,9 @@ type slipPage struct {
 
 // showSlip answers with the slip of one reading.
 func (s *Server) showSlip(c *gin.Context) error {
-	id, err := assess.ParseUUID(c.Param("uuid"))
+	in, err := s.inspection(c, readReading)
 	if err != nil {
-		return refuse(notFound, "a slip's address ends in its reading's UUID")
+		return err
 	}
-	return s.render(c, http.StatusOK, "slip", slipPage{ID: id.String()})
+	return s.render(c, http.StatusOK, "slip", slipPage{ID: in.ID.String()})
 }

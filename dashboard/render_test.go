@@ -40,7 +40,8 @@ var pageViews = map[string]any{
 			Left: "0110a11010", Right: "1110a11110", Verdict: "keep", VerdictWords: "Keep running", Given: "given as advised",
 			Gone: "Void: wrong pair", Since: "First reading",
 			Changes: []pairChange{
-				{What: "Worst zone", To: "1 scuffed"}, {What: "Right forefoot, inner", From: "2", To: "3", Grades: true, Worse: true},
+				{What: "Worst zone", To: "1 scuffed"},
+				{What: "Right forefoot, inner", From: "2", To: "3", Grades: true, Worse: true},
 				{What: "Right lining", From: "padding showing", To: "worn", Better: true},
 			},
 		}},

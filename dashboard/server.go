@@ -158,8 +158,8 @@ func (s *Server) routes() []route {
 		{"GET", "/bench/context.json", workBench, api(s.showBenchContext), nil},
 		{"GET", "/bench/:uuid", workBench, page(s.showTicket), nil},
 		{"GET", "/pairs/:ref", readPair, page(s.showPair), nil},
-		{"GET", "/pairs/:ref/qr.svg", readPair, page(s.showPairQR), nil},
-		{"GET", "/slip/:uuid", readReading, page(s.showSlip), nil},
+		{"GET", "/pairs/:ref/qr.svg", signedIn, page(s.showPairQR), nil},
+		{"GET", "/slip/:id", readReading, page(s.showSlip), nil},
 
 		{"GET", v1 + "/openapi.json", open, api(s.getSpec), &docSpec},
 		{"GET", v1 + "/docs", open, page(s.showDocs), nil},

@@ -1,33 +1,44 @@
 // begin.js owns how a ticket begins: empty, or with what is known of the pair from its slip.
 
+import { asNewOf } from "./columns.js";
 import { pairRef, uuidv7 } from "./ids.js";
 import { tickets } from "./shelf.js";
 
-// newTicket is a ticket on which nothing has been read yet. known is what is known of the pair before.
-export function newTicket(id, kind, context, known = {}) {
+// newTicket is a ticket on which nothing has been read yet. known is what is known of the pair before, model its
+// record in the catalogue.
+export function newTicket(id, kind, context, { known, model } = {}) {
   const reading = { kind, store: context.store?.code, pair_ref: pairRef(), left: {}, right: {}, ...known };
-  return { id, state: "open", started: new Date().toISOString(), model: null, asNew: null, reading };
+  return {
+    id, state: "open", started: new Date().toISOString(), reading,
+    model: model ? { id: model.model_id, category: model.category } : null, asNew: model ? asNewOf(model) : null,
+  };
 }
 
 // start puts a new ticket onto the shelf and goes to it.
-export async function start(kind, context, known) {
-  const ticket = newTicket(uuidv7(), kind, context, known);
+export async function start(kind, context, pair) {
+  const ticket = newTicket(uuidv7(), kind, context, pair);
   await tickets.put(ticket);
   location.assign(`/bench/${ticket.id}`);
 }
 
-// knownPair asks what is known of a pair by the reference on its slip: { known } to begin a ticket with, or { why }:
+// modelOf returns a model of the catalogue, or null where there is none or nobody can be asked.
+async function modelOf(id) {
+  const answer = id && await fetch(`/api/v1/shoe-models/${id}`);
+  return answer?.ok ? answer.json() : null;
+}
+
+// knownPair asks what is known of a pair by the reference on its slip: { known, model } to begin a ticket with, or { why }:
 // "none" for a reference nobody knows, "line" where nobody could be asked, in which case the reference still stands.
 export async function knownPair(ref) {
   try {
     const answer = await fetch(`/api/v1/pairs/${ref}`);
     if (answer.status === 404) return { why: "none" };
     if (!answer.ok) return { why: "line" };
-    const pair = await answer.json(), known = { pair_ref: ref };
+    const pair = await answer.json(), known = { pair_ref: pair.pair_ref }, last = pair.inspections[0] ?? {};
     for (const name of ["brand", "model", "version", "size_label", "runner", "batch", "bought_on"]) {
-      if (pair[name]) known[name] = pair[name];
+      if (pair[name] ?? last[name]) known[name] = pair[name] ?? last[name];
     }
-    return { known };
+    return { known, model: await modelOf(pair.model_id) };
   } catch {
     return { why: "line" };
   }

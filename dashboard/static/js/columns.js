@@ -9,6 +9,9 @@ const byName = new Map([...table.shoe.map((c) => [c.name, { ...c, side: false }]
 export const column = (name) => byName.get(name);
 export const lists = table.lists;
 
+// asNewOf takes a model's as-new values out of its record in the catalogue. A model that was typed in has none.
+export const asNewOf = (model) => (model.typed_in === "yes" ? null : Object.fromEntries(table.as_new.filter((name) => name in model).map((name) => [name, model[name]])));
+
 const all = [...byName.values()];
 
 // zones are the ten zones of a shoe; depthOf names the column of a zone's tread depth.

@@ -57,9 +57,9 @@ byId("slip-form").addEventListener("submit", async (event) => {
   if (!ref) { said.textContent = t("slip-in.wrong"); input.setAttribute("aria-invalid", "true"); return; }
   input.removeAttribute("aria-invalid");
   if (kind === "history") { location.assign(`/pairs/${ref}`); return; }
-  const { known, why } = await knownPair(ref);
-  if (why === "none") said.textContent = t("slip-in.unknown");
-  else await start(kind, context, known ?? { pair_ref: ref });
+  const pair = await knownPair(ref);
+  if (pair.why === "none") said.textContent = t("slip-in.unknown");
+  else await start(kind, context, pair.why ? { known: { pair_ref: ref } } : pair);
 });
 
 await redraw();

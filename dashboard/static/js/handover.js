@@ -173,7 +173,7 @@ function record(bench) {
 
 function tradeIn(bench) {
   const { result, ticket, context } = bench, c = credit(bench), over = ticket.override;
-  const body = { inspection: ticket.id, pair_ref: bench.reading.pair_ref, store: bench.reading.store ?? context.store?.code, staff: context.who?.code, at: bench.reading.at, grade: result.grade, route: route(bench), credit: paid(bench) ?? 0, advised: c?.minor ?? 0, currency: c?.currency ?? context.store?.currency, credit_table: c?.table };
+  const body = { inspection_id: ticket.id, pair_ref: bench.reading.pair_ref, store: bench.reading.store ?? context.store?.code, staff: context.who?.code, at: bench.reading.at, grade: result.grade, route: route(bench), credit: paid(bench) ?? 0, advised: c?.minor ?? 0, currency: c?.currency ?? context.store?.currency, credit_table: c?.table ?? 0 };
   if (over) Object.assign(body, { override_by: context.who?.code, reason: over.reason });
   for (const name of Object.keys(body)) if (body[name] === undefined) delete body[name];
   return body;
@@ -200,7 +200,8 @@ export const acts = {
     bench.ticket.problem = undefined;
     await bench.save();
     await keep({ url: `/api/v1/inspections/${bench.ticket.id}`, body: record(bench), group: bench.ticket.id, order: 1 });
-    if (bench.reading.kind === "trade-in" && bench.result.grade) {
+    // A pair that goes back to its runner is not traded in.
+    if (bench.reading.kind === "trade-in" && route(bench) !== BACK) {
       await keep({ url: `/api/v1/trade-ins/${bench.ticket.trade}`, body: tradeIn(bench), group: bench.ticket.id, order: 2 });
     }
     bench.focus = "print";

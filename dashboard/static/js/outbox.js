@@ -60,7 +60,7 @@ async function sendAll() {
 async function put({ url, body }) {
   let answer;
   try {
-    answer = await fetch(url, { method: "PUT", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
+    answer = await fetch(url, { method: "PUT", headers: { "Content-Type": "application/json", "X-Client-Time": new Date().toISOString() }, body: JSON.stringify(body) });
   } catch {
     return { state: "waiting" };
   }

@@ -11,7 +11,7 @@ function open() {
     request.onupgradeneeded = () => {
       request.result.createObjectStore("tickets", { keyPath: "id" });
       request.result.createObjectStore("outbox", { keyPath: "url" });
-      request.result.createObjectStore("models", { keyPath: "id" });
+      request.result.createObjectStore("models", { keyPath: "model_id" });
     };
     request.onsuccess = () => resolve(request.result);
     request.onerror = () => reject(request.error);

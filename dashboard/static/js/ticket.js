@@ -2,7 +2,7 @@
 // is read.
 
 import { byId, draw, html } from "./dom.js";
-import { lists } from "./columns.js";
+import { asNewOf, lists } from "./columns.js";
 import { set, wearRead } from "./reading.js";
 import { models } from "./shelf.js";
 import { t, word } from "./words.js";
@@ -39,8 +39,8 @@ function drawFound(q) {
 }
 
 function choose(bench, m) {
-  bench.ticket.model = { id: m.id, category: m.category };
-  bench.asNew = m.as_new ?? null;
+  bench.ticket.model = { id: m.model_id, category: m.category };
+  bench.asNew = asNewOf(m);
   for (const name of ["brand", "model", "version"]) set(bench.reading, "pair", name, m[name] || undefined);
   models.put(m);
   close();
