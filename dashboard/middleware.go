@@ -136,7 +136,7 @@ func (s *Server) noMethod(c *gin.Context) {
 
 // fail answers err in the form that the address calls for.
 func (s *Server) fail(c *gin.Context, err error) {
-	if strings.HasPrefix(c.Request.URL.Path, apiRoot+"/") {
+	if path := c.Request.URL.Path; strings.HasPrefix(path, apiRoot+"/") || strings.HasSuffix(path, ".json") {
 		s.failAPI(c, err)
 		return
 	}
