@@ -99,8 +99,8 @@ func appendShoePattern(dst []byte, p *ShoePattern) []byte {
 }
 
 // appendTo appends the ratio to four decimals, halves away from zero, or null.
-func (q Ratio) appendTo(dst []byte) []byte {
-	num, den := int64(q.Num), int64(q.Den)
+func (r Ratio) appendTo(dst []byte) []byte {
+	num, den := int64(r.Num), int64(r.Den)
 	if den == 0 {
 		return append(dst, "null"...)
 	}

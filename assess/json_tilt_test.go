@@ -31,6 +31,8 @@ func TestTiltJSON(t *testing.T) {
 		{"a point of three", `{"shoe":"left","photos":[{"table":[[0,0,0],[1]],"counter":[[600,500],[600,800]]}]}`, `"pointer":"/photos/0/table"`},
 		{"a point that is no array", `{"shoe":"left","photos":[{"table":[0,[1,1]],"counter":[[600,500],[600,800]]}]}`, `"pointer":"/photos/0/table"`},
 		{"a number beyond all numbers", `{"shoe":"left","photos":[{` + level + `,"counter":[[1e999,500],[600,800]]}]}`, `"pointer":"/photos/0/counter"`},
+		{"points in an object", `{"shoe":"left","photos":[{"table":{},"counter":[[600,500],[600,800]]}]}`, `"pointer":"/photos/0/table"`},
+		{"a lean in a string", `{"shoe":"left","lean":"10","photos":[]}`, `"pointer":"/lean"`},
 		{"a shoe there isn't", `{"shoe":"pair","photos":[]}`, `"pointer":"/shoe"`},
 		{"a photo without points", `{"shoe":"left","photos":[{}]}`, `{"pointer":"/photos/0/table","value":"","message":"missing"}`},
 		{"an unknown name", `{"shoe":"left","photos":[],"foot":1}`, `"pointer":"/foot"`},

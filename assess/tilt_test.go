@@ -156,6 +156,15 @@ func TestTiltUncertainty(t *testing.T) {
 	}
 }
 
+// Photo 1.0°, level 0.5°, eye 2.0°: house values; by eye after Haight et al. 2005.
+func TestMethodUncertainty(t *testing.T) {
+	for by, want := range map[int]int{ByPhoto: 100, ByLevel: 50, ByEye: 200} {
+		if got := MethodU(by); !got.Is(want) {
+			t.Errorf("%s: %d, want %d hundredths", Columns[TiltBy].Words[by], got.Int(), want)
+		}
+	}
+}
+
 // A second route to the formula: taps that scatter make tilts that scatter so.
 func TestTiltUncertaintyBySimulation(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))

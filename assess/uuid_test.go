@@ -58,7 +58,10 @@ func TestUUIDText(t *testing.T) {
 	if text, err := (UUID{}).MarshalText(); err != nil || len(text) != 0 {
 		t.Errorf("none is written %q, %v", text, err)
 	}
-	var u UUID
+	u := UUID{1}
+	if err := u.UnmarshalText(nil); err != nil || !u.IsZero() {
+		t.Errorf("no text is read as %v, %v", u, err)
+	}
 	if err := u.UnmarshalText([]byte("x")); err == nil {
 		t.Error("x is taken")
 	}
