@@ -28,16 +28,16 @@ type move struct {
 }
 
 // Margin returns the fewest single-step changes of a reading of model m (nil
-// where unknown) that alter its verdict: 1, 2, or MarginMax for that many or
-// more. A verdict that no change of at most two steps alters is a clear one.
+// where unknown) that alter its verdict: 1, which is borderline, 2, or MarginMax
+// for that many or more.
 //
 // A step goes to a neighbouring place on a scale: one grade, one word, one
 // place of a side; from square only to doubtful, and from there to either lean;
 // measured values go by measureSteps, a second opinion from one answer to the
 // other. Where a scale starts wide (wideStart) its first change counts two.
-// What is unread, can't be read or was built so stays so, and what the rules
-// don't go by is left alone. The search tries every change and every pair of
-// changes.
+// What is unread, can't be read or was built so stays so, as does how a value
+// was read: by what method, at which zone. What the rules don't go by is left
+// alone. The search tries every change and every pair of changes.
 func (e *Engine) Margin(r *Reading, m *AsNew) int {
 	s := newSearch(e.steady, r, m)
 	var moves []move

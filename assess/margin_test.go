@@ -85,6 +85,10 @@ func marginByTrying(r *Reading, m *AsNew) int {
 	}
 	steps := func(r *Reading) (all []move) {
 		for c := range NumCols {
+			switch c {
+			case TiltU, TiltBy, TiltN, TiltYaw, PressHeelAt, PressForeAt: // how it was read
+				continue
+			}
 			if c >= NumShoe {
 				all = appendMoves(all, r, known, Both, c)
 				continue
