@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"runtime"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -52,6 +53,7 @@ type opened struct {
 	clock   func() time.Time
 	log     *slog.Logger
 	hashing chan struct{} // one slot for each password being hashed
+	zones   sync.Map      // of stores, by code
 }
 
 // dialect is what differs between the databases, beyond the words of SQL.

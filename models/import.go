@@ -132,6 +132,8 @@ type staging interface {
 	// finish stores what was added and is new, and notes the refs of their pairs
 	// in the temporary table touched.
 	finish(ctx context.Context) error
+	// stop ends what is still under way.
+	stop()
 	// savePairs stores pairs that were computed anew.
 	savePairs(ctx context.Context, rows []pairRow) error
 }
@@ -168,6 +170,7 @@ func (im *importing) pairsOf(ctx context.Context, query string, f func(a, b stri
 const progressEvery = 1000
 
 func (im *importing) run(ctx context.Context, by Actor, rows iter.Seq2[*NewInspection, error], into staging) error {
+	defer into.stop()
 	if err := into.begin(ctx); err != nil {
 		return err
 	}
@@ -520,6 +523,8 @@ func (s *sqliteStaging) compare(ctx context.Context, n int, row *inspectionRow, 
 	s.settleOne(n, given, have)
 	return nil
 }
+
+func (s *sqliteStaging) stop() {}
 
 func (s *sqliteStaging) finish(context.Context) error { return nil }
 

@@ -16,114 +16,72 @@ import (
 	"solewright/assess"
 )
 
-// postgresStaging copies rows into temporary tables and stores what is new from
-// there, set by set.
+// postgresStaging collects some thousands of rows, looks which of them are
+// stored, and copies the others into their tables while the next are collected.
 type postgresStaging struct {
 	*importing
-	conn              *sql.Conn
-	rows, vals, pairs *copier
+	conn    *sql.Conn
+	pending []pendingRow
+
+	inspections, values, changes, touched, pairs *copier
+	sending                                      chan error // nil while nothing is on its way
 }
 
-// begin makes the temporary tables, which go with the transaction. n is the
-// place of a row in the input.
+// pendingRow is a row that was added and not looked at yet; n is its place in
+// the input.
+type pendingRow struct {
+	n    int
+	row  *inspectionRow
+	vals []valueRow
+}
+
+// rowKey is the key of a reading.
+type rowKey struct {
+	store string
+	id    id
+}
+
+func (p *pendingRow) key() rowKey { return rowKey{p.row.Store, p.row.ID} }
+
+// changeRow is what an import writes to the change feed.
+type changeRow struct {
+	Op      int    `gorm:"column:op"`
+	Store   string `gorm:"column:store"`
+	ID      id     `gorm:"column:id"`
+	PairRef text   `gorm:"column:pair_ref"`
+}
+
+// touchedRow names a pair that got a reading.
+type touchedRow struct {
+	Ref string `gorm:"column:ref"`
+}
+
+// begin makes the temporary tables, which go with the transaction.
 func (s *postgresStaging) begin(ctx context.Context) error {
-	for _, q := range []string{
-		"CREATE TEMP TABLE staged (LIKE inspection, n bigint NOT NULL) ON COMMIT DROP",
-		"CREATE TEMP TABLE staged_value (LIKE inspection_value, n bigint NOT NULL) ON COMMIT DROP",
-		"CREATE TEMP TABLE staged_pair (LIKE pair) ON COMMIT DROP",
+	if err := s.exec(ctx,
+		"CREATE TEMP TABLE touched_often (ref text COLLATE \"C\") ON COMMIT DROP",
 		"CREATE TEMP TABLE touched (ref text COLLATE \"C\" PRIMARY KEY) ON COMMIT DROP",
-	} {
-		if _, err := s.t.ExecContext(ctx, q); err != nil {
-			return err
-		}
+		"CREATE TEMP TABLE new_pair (LIKE pair) ON COMMIT DROP",
+	); err != nil {
+		return err
 	}
 	for _, c := range []struct {
 		into  **copier
 		table string
-		l     layout
-		extra []string
+		row   any
 	}{
-		{&s.rows, "staged", inspectionLayout, []string{"n"}},
-		{&s.vals, "staged_value", valueLayout, []string{"n"}},
-		{&s.pairs, "staged_pair", pairLayout, nil},
+		{&s.inspections, "inspection", inspectionRow{}},
+		{&s.values, "inspection_value", valueRow{}},
+		{&s.changes, "change", changeRow{}},
+		{&s.touched, "touched_often", touchedRow{}},
+		{&s.pairs, "new_pair", pairRow{}},
 	} {
 		var err error
-		if *c.into, err = s.newCopier(ctx, c.table, append(c.l.columns[:len(c.l.columns):len(c.l.columns)], c.extra...)); err != nil {
+		if *c.into, err = s.newCopier(ctx, layoutOf(c.table, c.row)); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-func (s *postgresStaging) add(ctx context.Context, n int, row *inspectionRow, vals []valueRow) error {
-	place := int64(n)
-	s.rows.append(append(fields(row), &place))
-	for i := range vals {
-		s.vals.append(append(fields(&vals[i]), &place))
-	}
-	if s.rows.full() || s.vals.full() {
-		return s.flush(ctx)
-	}
-	return nil
-}
-
-func (s *postgresStaging) flush(ctx context.Context) error {
-	if err := s.rows.flush(ctx, s.conn); err != nil {
-		return err
-	}
-	return s.vals.flush(ctx, s.conn)
-}
-
-// How staged rows lie to what is stored.
-const (
-	isStored = "EXISTS (SELECT 1 FROM inspection i WHERE i.store = s.store AND i.id = s.id)"
-	isOurs   = "EXISTS (SELECT 1 FROM inspection i WHERE i.store = s.store AND i.id = s.id AND i.xmin = pg_current_xact_id()::xid)"
-	isSecond = "EXISTS (SELECT 1 FROM staged o WHERE o.store = s.store AND o.id = s.id AND o.n < s.n)"
-)
-
-// finish stores what is new, and passes over or refuses what isn't.
-func (s *postgresStaging) finish(ctx context.Context) error {
-	if err := s.flush(ctx); err != nil {
-		return err
-	}
-	if err := s.exec(ctx, "ANALYZE staged, staged_value"); err != nil {
-		return err
-	}
-	known, err := affected(s.t.ExecContext(ctx,
-		"DELETE FROM staged s USING inspection i WHERE i.store = s.store AND i.id = s.id AND i.body_sha = s.body_sha"))
-	if err != nil {
-		return err
-	}
-	s.res.Known += known
-	if err := s.settle(ctx, isStored); err != nil {
-		return err
-	}
-	columns := inspectionLayout.list("")
-	s.res.Stored, err = affected(s.t.ExecContext(ctx, `
-		WITH stored AS (INSERT INTO inspection (`+columns+`) SELECT `+columns+` FROM staged ON CONFLICT DO NOTHING RETURNING store, id, pair_ref)
-		INSERT INTO change (op, store, id, pair_ref) SELECT `+fmt.Sprint(int(Added))+`, store, id, pair_ref FROM stored`))
-	if err != nil {
-		return err
-	}
-	if s.res.Stored+s.res.Known+s.res.Refused < s.res.Read {
-		// An id twice in the input, an amendment of what was amended before, or a
-		// row that somebody else has just stored.
-		if err := s.settle(ctx, "(NOT "+isOurs+" OR "+isSecond+")"); err != nil {
-			return err
-		}
-	}
-	if s.res.Stored < s.res.Read {
-		if err := s.exec(ctx, "DELETE FROM staged_value v WHERE NOT EXISTS (SELECT 1 FROM staged s WHERE s.n = v.n)"); err != nil {
-			return err
-		}
-	}
-	values := valueLayout.list("")
-	return s.exec(ctx,
-		"INSERT INTO inspection_value ("+values+") SELECT "+values+" FROM staged_value",
-		"INSERT INTO touched SELECT DISTINCT pair_ref FROM staged WHERE pair_ref IS NOT NULL",
-		"ANALYZE touched",
-		// Whoever writes a reading of these pairs waits, and then reads again.
-		"SELECT 1 FROM pair WHERE ref IN (SELECT ref FROM touched) ORDER BY ref FOR UPDATE")
 }
 
 func (s *postgresStaging) exec(ctx context.Context, queries ...string) error {
@@ -135,100 +93,226 @@ func (s *postgresStaging) exec(ctx context.Context, queries ...string) error {
 	return nil
 }
 
-// settlePage is how many rows are compared at once.
-const settlePage = 500
+// copyRows is how many rows are looked at and copied at once.
+const copyRows = 5000
 
-// settle takes the staged rows that meet a condition out, as known or refused.
-func (s *postgresStaging) settle(ctx context.Context, condition string) error {
-	for {
-		given, order, err := s.staged(ctx, condition)
-		if err != nil || len(order) == 0 {
-			return err
+func (s *postgresStaging) add(ctx context.Context, n int, row *inspectionRow, vals []valueRow) error {
+	s.pending = append(s.pending, pendingRow{n, row, vals})
+	if len(s.pending) < copyRows {
+		return nil
+	}
+	return s.store(ctx)
+}
+
+// store passes over what is stored, and sends the rest on its way.
+func (s *postgresStaging) store(ctx context.Context) error {
+	if err := s.wait(); err != nil || len(s.pending) == 0 {
+		return err
+	}
+	fresh, err := s.fresh(ctx)
+	if err != nil {
+		return err
+	}
+	if fresh, err = s.firstAmendments(ctx, fresh); err != nil {
+		return err
+	}
+	for i := range fresh {
+		row := fresh[i].row
+		s.inspections.append(row)
+		for j := range fresh[i].vals {
+			s.values.append(&fresh[i].vals[j])
 		}
-		stored, err := s.db.inspectionsIn(ctx, s.t, " WHERE (i.store, i.id) IN (SELECT store, id FROM staged WHERE n = ANY (?))", order)
+		s.changes.append(&changeRow{int(Added), row.Store, row.ID, row.PairRef})
+		if row.PairRef != "" {
+			s.touched.append(&touchedRow{string(row.PairRef)})
+		}
+	}
+	s.res.Stored += len(fresh)
+	s.pending = s.pending[:0]
+	s.send(ctx, s.inspections, s.values, s.changes, s.touched)
+	return nil
+}
+
+// fresh returns the pending rows whose id is new, and settles the others.
+func (s *postgresStaging) fresh(ctx context.Context) ([]pendingRow, error) {
+	keys := make([]rowKey, len(s.pending))
+	for i := range s.pending {
+		keys[i] = s.pending[i].key()
+	}
+	stores, ids := keyArrays(keys)
+	rows, err := s.t.QueryContext(ctx, "SELECT i.store, i.id, i.body_sha FROM unnest($1::text[], $2::uuid[]) k (store, id) JOIN inspection i USING (store, id)", stores, ids)
+	if err != nil {
+		return nil, err
+	}
+	type shaRow struct {
+		Store string
+		ID    id
+		SHA   hash
+	}
+	stored := map[rowKey]hash{}
+	if err := scanAll(rows, func(row *shaRow) error {
+		stored[rowKey{row.Store, row.ID}] = row.SHA
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	var (
+		fresh, others []pendingRow
+		first         = map[rowKey]*pendingRow{}
+	)
+	for i := range s.pending {
+		p := &s.pending[i]
+		k := p.key()
+		sha, isStored := stored[k]
+		twice := first[k]
+		switch {
+		case isStored && sha == p.row.BodySHA, twice != nil && twice.row.BodySHA == p.row.BodySHA:
+			s.res.Known++
+		case isStored:
+			others = append(others, *p)
+		case twice != nil:
+			if err := s.settleTwice(p, twice); err != nil {
+				return nil, err
+			}
+		default:
+			first[k] = p
+			fresh = append(fresh, *p)
+		}
+	}
+	return fresh, s.settle(ctx, others)
+}
+
+// keyArrays returns keys as two columns.
+func keyArrays(keys []rowKey) (stores []string, ids [][16]byte) {
+	stores, ids = make([]string, len(keys)), make([][16]byte, len(keys))
+	for i, k := range keys {
+		stores[i], ids[i] = k.store, k.id
+	}
+	return stores, ids
+}
+
+// settle settles rows whose id is stored with another hash.
+func (s *postgresStaging) settle(ctx context.Context, others []pendingRow) error {
+	if len(others) == 0 {
+		return nil
+	}
+	keys := make([]rowKey, len(others))
+	for i := range others {
+		keys[i] = others[i].key()
+	}
+	stores, ids := keyArrays(keys)
+	stored, err := s.db.inspectionsIn(ctx, s.t, " WHERE (i.store, i.id) IN (SELECT * FROM unnest(?::text[], ?::uuid[]))", stores, ids)
+	if err != nil {
+		return err
+	}
+	have := make(map[rowKey]*Inspection, len(stored))
+	for _, in := range stored {
+		have[rowKey{in.Store, id(in.ID)}] = in
+	}
+	for i := range others {
+		given, err := asStored(others[i].row, others[i].vals, NoContradiction)
 		if err != nil {
 			return err
 		}
-		type key struct {
-			store string
-			id    assess.UUID
-		}
-		have := make(map[key]*Inspection, len(stored))
-		for _, in := range stored {
-			have[key{in.Store, in.ID}] = in
-		}
-		for _, n := range order {
-			s.settleOne(int(n), given[n], have[key{given[n].Store, given[n].ID}])
-		}
-		if _, err := s.t.ExecContext(ctx, "DELETE FROM staged WHERE n = ANY ($1)", order); err != nil {
-			return err
-		}
+		s.settleOne(others[i].n, given, have[keys[i]])
 	}
+	return nil
 }
 
-// staged returns some of the staged rows that meet a condition, and their
-// places in order.
-func (s *postgresStaging) staged(ctx context.Context, condition string) (map[int64]*Inspection, []int64, error) {
-	rows, err := s.t.QueryContext(ctx, "SELECT n, "+inspectionLayout.list("")+" FROM staged s WHERE "+condition+
-		fmt.Sprintf(" ORDER BY n LIMIT %d", settlePage))
+// settleTwice settles a row whose id stands further up in the input.
+func (s *postgresStaging) settleTwice(p, before *pendingRow) error {
+	given, err := asStored(p.row, p.vals, NoContradiction)
 	if err != nil {
-		return nil, nil, err
+		return err
 	}
-	defer rows.Close()
-	var (
-		given = map[int64]*Inspection{}
-		order []int64
-		n     int64
-		row   inspectionRow
-		into  = append([]any{&n}, fields(&row)...)
-	)
-	for rows.Next() {
-		if err := rows.Scan(into...); err != nil {
-			return nil, nil, err
-		}
-		if given[n], err = row.inspection(NoContradiction); err != nil {
-			return nil, nil, err
-		}
-		order = append(order, n)
-	}
-	if err := rows.Err(); err != nil {
-		return nil, nil, err
-	}
-	values, err := s.t.QueryContext(ctx, "SELECT n, "+valueLayout.list("")+" FROM staged_value WHERE n = ANY ($1)", order)
+	have, err := asStored(before.row, before.vals, NoContradiction)
 	if err != nil {
-		return nil, nil, err
+		return err
 	}
-	defer values.Close()
-	var w valueRow
-	into = append([]any{&n}, fields(&w)...)
-	for values.Next() {
-		if err := values.Scan(into...); err != nil {
-			return nil, nil, err
-		}
-		if err := addValue(&given[n].Reading, &w); err != nil {
-			return nil, nil, err
+	s.settleOne(p.n, given, have)
+	return nil
+}
+
+// firstAmendments refuses rows that amend what was amended before.
+func (s *postgresStaging) firstAmendments(ctx context.Context, rows []pendingRow) ([]pendingRow, error) {
+	var keys []rowKey
+	for i := range rows {
+		if r := rows[i].row; r.Supersedes != (id{}) {
+			keys = append(keys, rowKey{r.Store, r.Supersedes})
 		}
 	}
-	return given, order, values.Err()
+	if len(keys) == 0 {
+		return rows, nil
+	}
+	stores, ids := keyArrays(keys)
+	found, err := s.t.QueryContext(ctx, "SELECT i.store, i.supersedes FROM unnest($1::text[], $2::uuid[]) k (store, id) JOIN inspection i ON i.store = k.store AND i.supersedes = k.id", stores, ids)
+	if err != nil {
+		return nil, err
+	}
+	type keyRow struct {
+		Store string
+		ID    id
+	}
+	amended := map[rowKey]bool{}
+	if err := scanAll(found, func(row *keyRow) error {
+		amended[rowKey{row.Store, row.ID}] = true
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	first := make([]pendingRow, 0, len(rows))
+	for _, p := range rows {
+		k := rowKey{p.row.Store, p.row.Supersedes}
+		switch {
+		case k.id == id{}:
+		case amended[k]:
+			given, err := asStored(p.row, p.vals, NoContradiction)
+			if err != nil {
+				return nil, err
+			}
+			s.settleOne(p.n, given, nil)
+			continue
+		default:
+			amended[k] = true
+		}
+		first = append(first, p)
+	}
+	return first, nil
+}
+
+// finish stores what is pending, and notes which pairs it touched. Whoever
+// writes a reading of these pairs waits, and then reads again.
+func (s *postgresStaging) finish(ctx context.Context) error {
+	if err := s.store(ctx); err != nil {
+		return err
+	}
+	if err := s.wait(); err != nil {
+		return err
+	}
+	return s.exec(ctx,
+		"INSERT INTO touched SELECT DISTINCT ref FROM touched_often",
+		"ANALYZE touched",
+		"SELECT 1 FROM pair WHERE ref IN (SELECT ref FROM touched) ORDER BY ref FOR UPDATE")
 }
 
 // savePairs stores pairs. A pair that somebody else made since it was looked for
 // is computed again, until it is in.
 func (s *postgresStaging) savePairs(ctx context.Context, rows []pairRow) error {
 	for i := range rows {
-		s.pairs.append(fields(&rows[i]))
+		s.pairs.append(&rows[i])
 	}
-	if err := s.pairs.flush(ctx, s.conn); err != nil {
+	s.send(ctx, s.pairs)
+	if err := s.wait(); err != nil {
 		return err
 	}
 	columns := pairLayout.list("")
 	stored, err := affected(s.t.ExecContext(ctx, "INSERT INTO pair ("+columns+") SELECT "+columns+
-		" FROM staged_pair ON CONFLICT (ref) DO UPDATE SET "+pairReplace+" WHERE pair.version = excluded.version"))
+		" FROM new_pair ON CONFLICT (ref) DO UPDATE SET "+pairReplace+" WHERE pair.version = excluded.version"))
 	if err != nil {
 		return err
 	}
 	if stored < len(rows) {
-		missed, err := s.db.words(ctx, s.t, "SELECT s.ref FROM staged_pair s JOIN pair p ON p.ref = s.ref WHERE p.xmin <> pg_current_xact_id()::xid")
+		missed, err := s.db.words(ctx, s.t, "SELECT n.ref FROM new_pair n JOIN pair p ON p.ref = n.ref WHERE p.xmin <> pg_current_xact_id()::xid")
 		if err != nil {
 			return err
 		}
@@ -238,7 +322,7 @@ func (s *postgresStaging) savePairs(ctx context.Context, rows []pairRow) error {
 			}
 		}
 	}
-	return s.exec(ctx, "TRUNCATE staged_pair")
+	return s.exec(ctx, "TRUNCATE new_pair")
 }
 
 // again computes a pair until nobody else writes it at the same time.
@@ -251,7 +335,36 @@ func (s *postgresStaging) again(ctx context.Context, ref string) error {
 	}
 }
 
-// copier collects rows in the binary format of COPY and sends them to a table.
+// send copies what the copiers hold, without waiting for it to arrive. The
+// buffers are not touched before wait.
+func (s *postgresStaging) send(ctx context.Context, copiers ...*copier) {
+	s.sending = make(chan error, 1)
+	go func() {
+		for _, c := range copiers {
+			if err := c.flush(ctx, s.conn); err != nil {
+				s.sending <- err
+				return
+			}
+		}
+		s.sending <- nil
+	}()
+}
+
+// wait waits for what was sent to arrive.
+func (s *postgresStaging) wait() error {
+	if s.sending == nil {
+		return nil
+	}
+	err := <-s.sending
+	s.sending = nil
+	return err
+}
+
+// stop waits for what is still on its way when an import ends early; the error
+// that ended it says more.
+func (s *postgresStaging) stop() { _ = s.wait() }
+
+// copier collects rows in the binary format of COPY.
 // Source: PostgreSQL 15 documentation, COPY, "Binary Format".
 type copier struct {
 	statement string
@@ -259,20 +372,18 @@ type copier struct {
 	buf       []byte
 }
 
-// copyChunk is how many bytes are collected before they are sent.
-const copyChunk = 4 << 20
-
 var (
 	copyHeader  = append([]byte("PGCOPY\n\xff\r\n\x00"), 0, 0, 0, 0, 0, 0, 0, 0) // no flags, no extension
 	copyTrailer = []byte{0xff, 0xff}
 )
 
-// newCopier prepares to copy into columns of a table, whose types it looks up.
-func (s *postgresStaging) newCopier(ctx context.Context, table string, columns []string) (*copier, error) {
-	c := &copier{statement: "COPY " + table + " (" + strings.Join(columns, ", ") + ") FROM STDIN (FORMAT binary)"}
-	for _, column := range columns {
+// newCopier prepares to copy into a table, of whose columns it looks up the
+// types.
+func (s *postgresStaging) newCopier(ctx context.Context, l layout) (*copier, error) {
+	c := &copier{statement: "COPY " + l.table + " (" + strings.Join(l.columns, ", ") + ") FROM STDIN (FORMAT binary)"}
+	for _, column := range l.columns {
 		var oid uint32
-		_, err := s.db.scalar(ctx, s.t, &oid, "SELECT atttypid FROM pg_attribute WHERE attrelid = to_regclass(?) AND attname = ?", table, column)
+		_, err := s.db.scalar(ctx, s.t, &oid, "SELECT atttypid FROM pg_attribute WHERE attrelid = to_regclass(?) AND attname = ?", l.table, column)
 		if err != nil {
 			return nil, err
 		}
@@ -281,15 +392,13 @@ func (s *postgresStaging) newCopier(ctx context.Context, table string, columns [
 	return c, nil
 }
 
-func (c *copier) full() bool { return len(c.buf) >= copyChunk }
-
-// append adds a row, given as pointers to its fields.
-func (c *copier) append(row []any) {
+// append adds a row, given as a pointer to its struct.
+func (c *copier) append(row any) {
 	if len(c.buf) == 0 {
 		c.buf = append(c.buf, copyHeader...)
 	}
-	c.buf = binary.BigEndian.AppendUint16(c.buf, uint16(len(row)))
-	for i, f := range row {
+	c.buf = binary.BigEndian.AppendUint16(c.buf, uint16(len(c.types)))
+	for i, f := range fields(row) {
 		c.buf = appendField(c.buf, f, c.types[i])
 	}
 }

@@ -106,13 +106,15 @@ func (db *DB) SaveInspection(ctx context.Context, by Actor, in NewInspection) (S
 	if err := checkNew(&in); err != nil {
 		return Saved{}, err
 	}
-	var s Saved
-	err := db.tx(ctx, func(t *txn) error {
-		var err error
-		s, err = db.saveIn(ctx, t, by, in)
-		return err
-	})
-	if errors.Is(err, ErrConflict) {
+	s, err := db.saveAtOnce(ctx, by, in)
+	if errors.Is(err, errLongWay) {
+		err = db.tx(ctx, func(t *txn) error {
+			var err error
+			s, err = db.saveIn(ctx, t, by, in)
+			return err
+		})
+	}
+	if errors.Is(classify(err), ErrConflict) {
 		// Another writer may have stored the same body a moment before.
 		if again, ok, e := db.sameBody(ctx, db.q(), &in); e != nil || ok {
 			return again, e
@@ -173,7 +175,7 @@ func (db *DB) saveIn(ctx context.Context, t *txn, by Actor, in NewInspection) (S
 	if err := db.noteChange(ctx, t, change{Op: Added, Store: row.Store, ID: row.ID, PairRef: row.PairRef}); err != nil {
 		return Saved{}, err
 	}
-	if err := db.noteAudit(ctx, t, by, entry{action: "inspection.create", subject: "inspection:" + in.Record.ID.String()}); err != nil {
+	if err := db.noteAudit(ctx, t, by, entry{action: createAction, subject: createSubject(in.Record.ID)}); err != nil {
 		return Saved{}, err
 	}
 	stored, err := asStored(row, vals, contradicts)

@@ -40,7 +40,7 @@ func must(t *testing.T, err error) {
 // reading returns the n-th reading of a test: a check of a pair at a distance.
 func reading(n int, ref string, km int, advised assess.Verdict) models.NewInspection {
 	r := assess.Record{
-		ID: assess.NewV7(at.Add(time.Duration(n)*time.Hour).UnixMilli(), [10]byte{9: byte(n), 8: byte(n >> 8)}), PairRef: ref,
+		ID: assess.NewV7(at.Add(time.Duration(n)*time.Hour).UnixMilli(), [10]byte{9: byte(n), 8: byte(n >> 8), 7: byte(n >> 16)}), PairRef: ref,
 		Store: "S-1", Staff: "F-1", Device: "T-1", At: at.Add(time.Duration(n) * time.Hour), Kind: assess.WearCheck,
 		Brand: "Norrvik", Model: "Strand", Version: "3", Distance: assess.Of(10 * km), Advised: advised, Rules: 1,
 	}
@@ -57,7 +57,9 @@ func judged(r assess.Record) models.NewInspection {
 }
 
 // ref returns the n-th pair reference of a test.
-func ref(n int) string { return assess.NewPairRef([5]byte{3: byte(n >> 8), 4: byte(n)}) }
+func ref(n int) string {
+	return assess.NewPairRef([5]byte{2: byte(n >> 16), 3: byte(n >> 8), 4: byte(n)})
+}
 
 // same fails where what was got is not what was wanted.
 func same[T any](t *testing.T, got, want T) {

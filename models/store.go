@@ -100,6 +100,7 @@ func (db *DB) SaveStore(ctx context.Context, by Actor, s retail.Store) error {
 		Code: s.Code, Name: s.Name, Region: s.Region, Zone: s.Zone,
 		Currency: s.Currency, Unit: s.Unit, Retired: text(s.Retired),
 	}
+	defer db.zones.Delete(s.Code)
 	return wrap(db.tx(ctx, func(t *txn) error {
 		if n, err := gorm.G[regionRow](t.g).Where("code = ?", s.Region).Count(ctx, "*"); err != nil || n == 0 {
 			return errors.Join(err, refused("region", s.Region, "the code of a region that is set up"))

@@ -39,21 +39,21 @@ func Clock(now func() time.Time) Option { return func(o *models.Options) { o.Clo
 func Each(t *testing.T, f func(t *testing.T, db *models.DB), options ...Option) {
 	t.Helper()
 	for _, kind := range Kinds(t) {
-		t.Run(kind, func(t *testing.T) { f(t, OpenURL(t, migratedURL(t, kind), options...)) })
+		t.Run(kind, func(t *testing.T) { f(t, OpenURL(t, MigratedURL(t, kind), options...)) })
 	}
 }
 
 // Open returns a SQLite database in a temporary file, with the schema.
 func Open(t testing.TB, options ...Option) *models.DB {
 	t.Helper()
-	return OpenURL(t, migratedURL(t, sqliteKind), options...)
+	return OpenURL(t, MigratedURL(t, sqliteKind), options...)
 }
 
 // OpenPostgres returns a PostgreSQL database of its own, with the schema. It
 // fails the test where there is no server: see Kinds.
 func OpenPostgres(t testing.TB, options ...Option) *models.DB {
 	t.Helper()
-	return OpenURL(t, migratedURL(t, postgresKind), options...)
+	return OpenURL(t, MigratedURL(t, postgresKind), options...)
 }
 
 // The kinds of databases, by the name of their dialect.
@@ -93,8 +93,8 @@ var templates struct {
 	postgres string
 }
 
-// migratedURL returns the address of a database with the schema.
-func migratedURL(t testing.TB, kind string) string {
+// MigratedURL returns the address of a database with the schema.
+func MigratedURL(t testing.TB, kind string) string {
 	t.Helper()
 	templates.Lock()
 	defer templates.Unlock()
