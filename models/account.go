@@ -61,18 +61,12 @@ func scopeWords(scopes []retail.Scope) string {
 	return strings.Join(words, " ")
 }
 
-// scopesOf reads what scopeWords wrote.
+// scopesOf reads what scopeWords wrote. A word that is no scope reaches nothing.
 func scopesOf(words string) []retail.Scope {
 	var scopes []retail.Scope
 	for w := range strings.FieldsSeq(words) {
-		kind, code, _ := strings.Cut(w, ":")
-		switch kind {
-		case "region":
-			scopes = append(scopes, retail.Scope{Region: code})
-		case "store":
-			scopes = append(scopes, retail.Scope{Store: code})
-		default:
-			scopes = append(scopes, retail.Scope{})
+		if s, ok := retail.ParseScope(w); ok {
+			scopes = append(scopes, s)
 		}
 	}
 	return scopes

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -22,11 +21,20 @@ import (
 type ShoeModel struct {
 	retail.ShoeModel
 	// AsNewNumber is the number of the as-new values, counted from 1 for each
-	// model; 0 while none are known.
+	// model; 0 for a typed-in one, of which nothing is known.
 	AsNewNumber int
 	// LinkedTo is the catalogued model that a typed-in one turned out to be.
 	LinkedTo  assess.UUID
 	CreatedAt time.Time
+}
+
+// Known returns what readings of the model are judged with: its as-new values,
+// or nil where nothing is known of the model.
+func (m *ShoeModel) Known() *assess.AsNew {
+	if m.AsNewNumber == 0 {
+		return nil
+	}
+	return &m.AsNew
 }
 
 type modelRow struct {
@@ -117,8 +125,9 @@ func (row *modelRow) shoeModel() ShoeModel {
 // zero: then it is the one of the model's words, so that the same catalogue
 // imported twice is stored once. Another model with the same brand, model and
 // version, however spelled, or with one of the GTINs, is ErrConflict. As-new
-// values that changed get a new number. A typed-in model that is saved in full
-// becomes a catalogued one.
+// values that changed get a new number; that the model is for trail is one of
+// them, and follows its category. A typed-in model that is saved without TypedIn
+// becomes a catalogued one; the other way round is ErrConflict.
 func (db *DB) SaveShoeModel(ctx context.Context, by Actor, m retail.ShoeModel) (ShoeModel, error) {
 	if m.Brand == "" || m.Model == "" {
 		return ShoeModel{}, refused("model", m.Brand+" "+m.Model, "a brand and a model")
@@ -155,15 +164,24 @@ func (db *DB) saveModel(ctx context.Context, t *txn, by Actor, m retail.ShoeMode
 		return id{}, err
 	}
 	isKnown := err == nil
+	if m.TypedIn && isKnown && !bool(old.TypedIn) {
+		return id{}, fmt.Errorf("it is catalogued: it can't become typed in: %w", ErrConflict)
+	}
 	row.CreatedAt, row.LinkedTo = old.CreatedAt, old.LinkedTo
 	if !isKnown {
 		row.CreatedAt = instant(db.now())
 	}
-	asNew, changed, err := db.nextAsNew(ctx, t, row.ID, old.AsNew, m.AsNew)
-	if err != nil {
-		return id{}, err
+	var (
+		asNew   asNewRow
+		changed bool
+	)
+	if !m.TypedIn {
+		m.AsNew.Trail = m.Category == assess.TrailCategory
+		if asNew, changed, err = db.nextAsNew(ctx, t, row.ID, old.AsNew, m.AsNew); err != nil {
+			return id{}, err
+		}
+		row.AsNew = asNew.Number
 	}
-	row.AsNew = asNew.Number
 	if err := db.saveAudited(ctx, t, by, "shoe-model", assess.UUID(row.ID).String(), &old, &row, isKnown); err != nil {
 		return id{}, err
 	}
@@ -187,11 +205,8 @@ func modelID(identity string) id {
 // nextAsNew returns a model's as-new values as the row to store, and whether
 // they differ from those stored under the number it has now.
 func (db *DB) nextAsNew(ctx context.Context, t *txn, model id, number int, a assess.AsNew) (asNewRow, bool, error) {
-	next := asNewRow{ModelID: model, Number: number + 1, Body: asNewBody(&a), CreatedAt: instant(db.now())}
+	next := asNewRow{ModelID: model, Number: number + 1, Body: string(assess.AppendAsNew(nil, &a)), CreatedAt: instant(db.now())}
 	if number == 0 {
-		if a == (assess.AsNew{}) {
-			return asNewRow{}, false, nil
-		}
 		return next, true, nil
 	}
 	now, err := gorm.G[asNewRow](t.g).Where("model_id = ? AND number = ?", model, number).Take(ctx)
@@ -302,20 +317,18 @@ func (db *DB) LinkShoeModel(ctx context.Context, by Actor, typed, catalogued ass
 		case to.TypedIn || !to.LinkedTo.IsZero():
 			return fmt.Errorf("it can be linked only to a catalogued model: %w", ErrConflict)
 		}
-		// A typed-in model that others were linked to before hands them on.
-		for _, update := range []string{
-			"UPDATE shoe_model SET linked_to = ? WHERE id = ?",
-			"UPDATE inspection SET model_id = ? WHERE model_id = ?",
-			"UPDATE pair SET model_id = ?, version = version + 1 WHERE model_id = ?",
+		for _, u := range []struct {
+			query string
+			args  []any
+		}{
+			{"INSERT INTO change (op, store, id, pair_ref) SELECT ?, store, id, pair_ref FROM inspection WHERE model_id = ?", []any{int(Relinked), id(typed)}},
+			{"UPDATE inspection SET model_id = ? WHERE model_id = ?", []any{id(catalogued), id(typed)}},
+			{"UPDATE pair SET model_id = ?, version = version + 1 WHERE model_id = ?", []any{id(catalogued), id(typed)}},
+			{"UPDATE shoe_model SET linked_to = ? WHERE id = ?", []any{id(catalogued), id(typed)}},
 		} {
-			if _, err := t.ExecContext(ctx, db.dialect.sql(update), id(catalogued), id(typed)); err != nil {
+			if _, err := t.ExecContext(ctx, db.dialect.sql(u.query), u.args...); err != nil {
 				return err
 			}
-		}
-		if _, err := t.ExecContext(ctx, db.dialect.sql(
-			"INSERT INTO change (op, store, id, pair_ref) SELECT ?, store, id, pair_ref FROM inspection WHERE model_id = ?"),
-			int(Rejudged), id(catalogued)); err != nil {
-			return err
 		}
 		return db.noteAudit(ctx, t, by, entry{
 			action: "shoe-model.link", subject: "shoe-model:" + typed.String(), after: catalogued.String(),
@@ -329,7 +342,7 @@ func (db *DB) AsNew(ctx context.Context, model assess.UUID, number int) (assess.
 	if err != nil {
 		return assess.AsNew{}, wrap(err, "as-new values %d of shoe model %s", number, model)
 	}
-	return asNewOf(row.Body)
+	return assess.DecodeAsNew([]byte(row.Body))
 }
 
 // modelFor returns the catalogued id of a model's words, adding a typed-in
@@ -401,7 +414,7 @@ func (db *DB) modelsWhere(ctx context.Context, q querier, where string, args ...
 	err = db.each(ctx, q, "SELECT a.model_id, a.body FROM as_new a JOIN shoe_model m ON m.id = a.model_id AND m.as_new = a.number WHERE a.model_id IN "+of, args,
 		func(model id, body string) (err error) {
 			if i, ok := at[model]; ok {
-				all[i].AsNew, err = asNewOf(body)
+				all[i].AsNew, err = assess.DecodeAsNew([]byte(body))
 			}
 			return err
 		})
@@ -428,63 +441,4 @@ func (db *DB) each(ctx context.Context, q querier, query string, args []any, f f
 		}
 	}
 	return rows.Err()
-}
-
-// asNewJSON is how as-new values are stored: by the words that columns use,
-// absent where unknown.
-type asNewJSON struct {
-	Built          []string       `json:"built,omitempty"`
-	NoRigidCounter bool           `json:"no_rigid_counter,omitempty"`
-	Plate          bool           `json:"plate,omitempty"`
-	Trail          bool           `json:"trail,omitempty"`
-	Numbers        map[string]int `json:"numbers,omitempty"`
-}
-
-// asNewNumbers are the numbers of as-new values by name.
-func asNewNumbers(a *assess.AsNew) map[string]*assess.Value {
-	m := map[string]*assess.Value{
-		"tilt": &a.Tilt, "lean": &a.Lean, "flex": &a.Flex, "torsion": &a.Torsion, "shore": &a.Shore, "asker": &a.Asker,
-	}
-	for p := range assess.NumParts {
-		m["depth_"+p.String()] = &a.Depth[p]
-	}
-	return m
-}
-
-func asNewBody(a *assess.AsNew) string {
-	j := asNewJSON{
-		Built: strings.Fields(colNames(a.Built)), NoRigidCounter: a.NoRigidCounter, Plate: a.Plate, Trail: a.Trail,
-		Numbers: map[string]int{},
-	}
-	for name, v := range asNewNumbers(a) {
-		if v.OK() {
-			j.Numbers[name] = v.Int()
-		}
-	}
-	b, err := json.Marshal(j) // maps are written in the order of their keys
-	if err != nil {
-		panic(err) // words and numbers
-	}
-	return string(b)
-}
-
-func asNewOf(body string) (assess.AsNew, error) {
-	var (
-		j asNewJSON
-		a assess.AsNew
-	)
-	if err := json.Unmarshal([]byte(body), &j); err != nil {
-		return a, fmt.Errorf("as-new values: %w", err)
-	}
-	var err error
-	if a.Built, err = colSet(strings.Join(j.Built, " ")); err != nil {
-		return a, err
-	}
-	a.NoRigidCounter, a.Plate, a.Trail = j.NoRigidCounter, j.Plate, j.Trail
-	for name, v := range asNewNumbers(&a) {
-		if n, ok := j.Numbers[name]; ok {
-			*v = assess.Of(n)
-		}
-	}
-	return a, nil
 }

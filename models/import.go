@@ -367,46 +367,23 @@ func (im *importing) pairsBetween(ctx context.Context, after, upTo string) ([]pa
 	}); err != nil {
 		return nil, err
 	}
-	rows, err = im.t.QueryContext(ctx, im.db.dialect.sql("SELECT pair_ref, "+pastLayout.list("")+
-		" FROM inspection WHERE pair_ref > ? AND pair_ref <= ? AND pair_ref IN (SELECT ref FROM touched) ORDER BY pair_ref"), after, upTo)
+	past, err := im.db.pastBetween(ctx, im.t, after, upTo, " AND pair_ref IN (SELECT ref FROM touched)")
 	if err != nil {
 		return nil, err
 	}
-	defer rows.Close()
-	var (
-		all  []pairRow
-		past []pastRow
-		at   string
-		ref  string
-		row  pastRow
-		into = append([]any{&ref}, fields(&row)...)
-	)
-	end := func() {
-		pair, ok := known[at]
-		if pair.Ref = at; !ok {
-			ok = pair.begin(past, im.now)
-			pair.Version = im.first
+	var all []pairRow
+	for ref, readings := range past {
+		pair, ok := known[ref]
+		if !ok {
+			pair = pairRow{Ref: ref, Version: im.first}
+			ok = pair.begin(readings, im.now)
 		}
 		if ok {
-			pair.derive(past)
+			pair.derive(readings)
 			all = append(all, pair)
 		}
 	}
-	for rows.Next() {
-		if err := rows.Scan(into...); err != nil {
-			return nil, err
-		}
-		if ref != at && len(past) > 0 {
-			end()
-			past = past[:0]
-		}
-		at = ref
-		past = append(past, row)
-	}
-	if len(past) > 0 {
-		end()
-	}
-	return all, rows.Err()
+	return all, nil
 }
 
 // settleOne settles a row that was not stored, given what is stored under its

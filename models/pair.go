@@ -123,9 +123,7 @@ func (p *pastRow) point() LifePoint {
 // last reading, and of each property what the last reading that names it says.
 // A property that no live reading names stays as it is, as from the sale.
 func (row *pairRow) derive(past []pastRow) {
-	slices.SortFunc(past, func(a, b pastRow) int {
-		return cmp.Or(time.Time(a.At).Compare(time.Time(b.At)), slices.Compare(a.ID[:], b.ID[:]))
-	})
+	inOrder(past)
 	points := make([]LifePoint, len(past))
 	row.LastStore, row.LastID = "", id{}
 	for i := range past {
@@ -143,8 +141,16 @@ func (row *pairRow) derive(past []pastRow) {
 	row.setLife(Life(points))
 }
 
+// inOrder sorts readings by time, and by id where that is the same.
+func inOrder(past []pastRow) {
+	slices.SortFunc(past, func(a, b pastRow) int {
+		return cmp.Or(time.Time(a.At).Compare(time.Time(b.At)), slices.Compare(a.ID[:], b.ID[:]))
+	})
+}
+
 // begin makes a pair of its first reading; false where only blind ones name it.
 func (row *pairRow) begin(past []pastRow, now time.Time) bool {
+	inOrder(past)
 	first := slices.IndexFunc(past, func(p pastRow) bool { return p.Kind != int(assess.Blind) })
 	if first < 0 {
 		return false
@@ -244,6 +250,30 @@ func (db *DB) pastOf(ctx context.Context, q querier, ref string) ([]pastRow, err
 		return nil
 	})
 	return past, err
+}
+
+// pastBetween reads what the readings of the pairs after one reference and up to
+// another say, by reference.
+func (db *DB) pastBetween(ctx context.Context, q querier, after, upTo, and string) (map[string][]pastRow, error) {
+	rows, err := q.QueryContext(ctx, db.dialect.sql("SELECT pair_ref, "+pastLayout.list("")+
+		" FROM inspection WHERE pair_ref > ? AND pair_ref <= ?"+and), after, upTo)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var (
+		ref  string
+		row  pastRow
+		into = append([]any{&ref}, fields(&row)...)
+		past = map[string][]pastRow{}
+	)
+	for rows.Next() {
+		if err := rows.Scan(into...); err != nil {
+			return nil, err
+		}
+		past[ref] = append(past[ref], row)
+	}
+	return past, rows.Err()
 }
 
 // writePair inserts a pair, or updates it where nobody else has since it was

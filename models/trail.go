@@ -18,7 +18,7 @@ const (
 	Voided                   // a reading was voided
 	Superseded               // a reading was replaced by an amendment
 	PairMoved                // a pair's readings were merged or split
-	Rejudged                 // a reading's facts were computed anew
+	Relinked                 // a reading's typed-in model was linked to a catalogued one
 	Erased                   // a reading's runner was erased
 )
 
