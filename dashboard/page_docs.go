@@ -119,7 +119,9 @@ func typeName(s *huma.Schema) string {
 	case len(s.Enum) > 0:
 		var all []string
 		for _, w := range s.Enum {
-			all = append(all, w.(string))
+			if word, ok := w.(string); ok {
+				all = append(all, word)
+			}
 		}
 		return strings.Join(all, " · ")
 	case s.Type == huma.TypeArray:

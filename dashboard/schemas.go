@@ -166,41 +166,62 @@ func columnSchema(c assess.Col) *huma.Schema {
 	return s
 }
 
+// resultSchema is the schema of what assess.AppendResult writes: every member
+// is there, null where it is absent.
 func resultSchema() *huma.Schema {
-	index := &huma.Schema{Type: huma.TypeNumber, Description: "Absent where its denominator is 0"}
-	pattern := textOf(0, "Wear pattern: light, medial, central, lateral, medial-central, lateral-central, broad or mixed")
-	shoe := objectOf(map[string]*huma.Schema{
-		"heel": pattern, "fore": pattern,
-		"ml_heel": index, "ml_fore": index, "centre_heel": index, "centre_fore": index, "fore_aft": index,
-	}, "")
+	index := func() *huma.Schema { return orNull(&huma.Schema{Type: huma.TypeNumber}) }
+	pattern := func() *huma.Schema {
+		var all []string
+		for p := assess.LightWear; p <= assess.MixedWear; p++ {
+			all = append(all, p.String())
+		}
+		return orNull(oneOf(all, "Wear pattern"))
+	}
+	shoe := func() *huma.Schema {
+		return objectOf(map[string]*huma.Schema{
+			"heel": pattern(), "fore": pattern(), "ml_heel": index(), "ml_fore": index(),
+			"centre_heel": index(), "centre_fore": index(), "fore_aft": index(),
+		}, "")
+	}
 	pair := objectOf(map[string]*huma.Schema{
-		"heel": pattern, "fore": pattern,
-		"side":       oneOf([]string{"even", "left more", "right more"}, ""),
-		"decided_by": oneOf([]string{"left", "right", "pair"}, ""),
+		"heel": pattern(), "fore": pattern(),
+		"side":       orNull(oneOf([]string{"even", "left more", "right more"}, "")),
+		"decided_by": orNull(oneOf([]string{"left", "right"}, "The more worn shoe; null where they are even")),
 	}, "")
+	side := func() *huma.Schema { return oneOf([]string{"left", "right", "pair"}, "") }
+	how := func() *huma.Schema { return orNull(oneOf([]string{"now", "later"}, "When a recheck is meant")) }
 	finding := objectOf(map[string]*huma.Schema{
 		"check":    textOf(0, "Column without prefix"),
-		"shoe":     oneOf([]string{"left", "right", "pair"}, ""),
-		"zone":     textOf(0, ""),
+		"shoe":     side(),
+		"zone":     orNull(textOf(0, "Zone, or part of the outsole")),
 		"severity": oneOf([]string{"note", "recheck", "replace", "retire"}, ""),
-		"how":      oneOf([]string{"now", "later"}, ""),
+		"how":      how(),
 		"code":     textOf(0, "Stable word of the rule"),
 		"values":   {Type: huma.TypeObject, AdditionalProperties: true, Description: "What the rule went by"},
 	}, "")
-	missing := objectOf(map[string]*huma.Schema{"check": textOf(0, ""), "shoe": oneOf([]string{"left", "right", "pair"}, "")}, "")
+	missing := objectOf(map[string]*huma.Schema{"check": textOf(0, ""), "shoe": side()}, "")
 	return objectOf(map[string]*huma.Schema{
-		"verdict":  oneOf(verdictWords(), ""),
-		"how":      oneOf([]string{"now", "later"}, "When a recheck is meant"),
+		"verdict":  orNull(oneOf(verdictWords(), "")),
+		"how":      how(),
 		"findings": {Type: huma.TypeArray, Items: finding, Description: "Worst first"},
 		"unread":   {Type: huma.TypeArray, Items: missing, Description: "Most decisive first"},
-		"pattern":  objectOf(map[string]*huma.Schema{"left": shoe, "right": shoe, "pair": pair}, ""),
-		"margin":   wholeOf(0, 0, "Fewest single-step changes that alter the verdict"),
+		"pattern":  objectOf(map[string]*huma.Schema{"left": shoe(), "right": shoe(), "pair": pair}, ""),
+		"margin":   orNull(wholeOf(1, 0, "Fewest single-step changes that alter the verdict")),
 		"flags":    listOf(assess.FlagWords, ""),
-		"grade":    oneOf([]string{"A", "B", "C", "D", "X"}, "Condition at hand-over"),
-		"route":    textOf(0, "Where the pair may go"),
+		"grade":    orNull(oneOf(gradeLetters(), "Condition at hand-over")),
+		"route":    orNull(oneOf(routeWords(), "Where the pair may go")),
 		"rules":    wholeOf(1, 0, "Number of the rule set"),
 		"engine":   textOf(0, "Version of the engine"),
 	}, "A verdict with everything that led to it")
+}
+
+// orNull lets null stand for absent.
+func orNull(s *huma.Schema) *huma.Schema {
+	s.Nullable = true
+	if s.Enum != nil {
+		s.Enum = append(s.Enum, nil)
+	}
+	return s
 }
 
 // checks are the names of the checks a person makes.
