@@ -32,7 +32,7 @@ class Bench {
   why = undefined; // why there is no result
   focus = null; // the key that gets the focus after the next redraw
 
-  #saving = Promise.resolve();
+  #judged = ""; // the question that the newest verdict answers, or will
 
   constructor(ticket, context) {
     this.ticket = ticket;
@@ -54,11 +54,13 @@ class Bench {
   given() { return this.ticket.given ?? this.result?.verdict; }
   nextAdvised() { return nextCheck(this, this.result?.verdict); }
 
-  // judged takes the newest verdict. Without one the last stays, unless the reading itself was refused.
+  // judged takes the newest verdict, or why there is none; then the same question is asked again at the next tap.
   judged(result, why) {
+    if (this.ticket.state !== "open") return; // what was finished stands
     this.why = why;
-    if (result) this.result = this.ticket.result = result;
-    else this.result = null;
+    this.result = result;
+    if (result) this.ticket.result = result;
+    else this.#judged = "";
     this.redraw();
     this.save();
   }
@@ -66,7 +68,12 @@ class Bench {
   // changed is called after every change of the reading.
   changed() {
     this.save();
-    this.judge.ask({ reading: this.body(), as_new: this.asNew, rules: this.context.rules });
+    const question = { reading: this.body(), as_new: this.asNew, rules: this.context.rules }, { at, ...reading } = question.reading;
+    const asked = JSON.stringify([reading, this.asNew]);
+    if (asked !== this.#judged && this.ticket.state === "open") {
+      this.#judged = asked;
+      this.judge.ask(question);
+    }
     this.redraw();
   }
 
@@ -76,11 +83,7 @@ class Bench {
     return { ...reading, store: reading.store ?? context.store?.code, staff: context.who?.code, at: reading.at ?? this.now().toISOString() };
   }
 
-  save() {
-    const copy = structuredClone(this.ticket);
-    this.#saving = this.#saving.then(() => tickets.put(copy)).catch((error) => this.say(t("shelf.failed", { why: error.message })));
-    return this.#saving;
-  }
+  save() { return tickets.put(structuredClone(this.ticket)).catch((error) => this.say(t("shelf.failed", { why: error.message }))); }
 
   say(message) { byId("says").textContent = message; }
   print() { print(); }
@@ -214,7 +217,6 @@ async function start() {
   const ticket = await begin(/^[0-9a-f-]{36}$/.test(id) ? id : uuidv7(), context);
   if (!ticket) return;
   const bench = new Bench(ticket, context);
-  globalThis.addEventListener("pagehide", () => bench.save());
   byId("ticket-name").textContent = t("ticket.name", { id: ticket.id.slice(-4).toUpperCase() });
   byId("way-history").href = `/pairs/${bench.reading.pair_ref}`;
   bindTicket(bench);
@@ -222,6 +224,8 @@ async function start() {
   bench.changed();
   page.dataset.ready = "true";
   outbox.watch((state) => outboxChanged(bench, state));
+  addEventListener("online", () => bench.changed());
+  setInterval(() => bench.why === "line" && bench.changed(), outbox.RETRY);
   new Image().src = `/pairs/${bench.reading.pair_ref}/qr.svg`; // so that the slip has it when the line goes
   if (page.dataset.engine === "true") {
     await load();

@@ -3,7 +3,7 @@
 
 import { outbox } from "./shelf.js";
 
-const RETRY = 15_000; // ms between tries while something waits; house value
+export const RETRY = 15_000; // ms between tries while something waits for the line; house value
 
 // States of an item: waiting (not tried, or no line), signed-out, refused (the server will not have it as it is).
 // changed is told after every change with { waiting, refused, signedOut }.

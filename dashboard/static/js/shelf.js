@@ -30,6 +30,22 @@ async function run(store, mode, act) {
   });
 }
 
+// A ticket is written twice: at once where a page that is leaving can still write, and then to the database. The
+// first copy is taken back when the second is on the disk.
+const AHEAD = "solewright.ticket.";
+
+async function putTicket(ticket) {
+  const text = JSON.stringify(ticket), name = AHEAD + ticket.id;
+  try { localStorage.setItem(name, text); } catch { /* it is full or switched off: the database has to do */ }
+  await run("tickets", "readwrite", (s) => s.put(ticket));
+  if (localStorage.getItem(name) === text) localStorage.removeItem(name);
+}
+
+// takeUp brings into the database what a page could only write ahead.
+async function takeUp() {
+  for (const name of Object.keys(localStorage).filter((n) => n.startsWith(AHEAD))) await putTicket(JSON.parse(localStorage.getItem(name)));
+}
+
 const shelf = (store) => ({
   get: (key) => run(store, "readonly", (s) => s.get(key)),
   all: () => run(store, "readonly", (s) => s.getAll()),
@@ -38,6 +54,8 @@ const shelf = (store) => ({
 });
 
 // tickets by id; outbox by address; models are the shoe models this tablet has met, for when the line is down.
-export const tickets = shelf("tickets");
+export const tickets = { ...shelf("tickets"), put: putTicket };
 export const outbox = shelf("outbox");
 export const models = shelf("models");
+
+await takeUp();

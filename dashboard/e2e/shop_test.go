@@ -1,0 +1,179 @@
+package e2e
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
+	"solewright/dashboard"
+	"solewright/models"
+	"solewright/models/dbtest"
+	"solewright/models/retail"
+)
+
+func TestMain(m *testing.M) {
+	gin.SetMode(gin.TestMode)
+	code := m.Run()
+	if started != nil {
+		if err := chromedp.Cancel(started); err != nil {
+			fmt.Fprintln(os.Stderr, "closing Chromium:", err)
+		}
+	}
+	os.Exit(code)
+}
+
+// shop is a server that can be stopped and started again at the same address,
+// on a database that stays.
+type shop struct {
+	t       *testing.T
+	db      *models.DB
+	handler http.Handler
+	addr    string
+	server  *http.Server
+}
+
+// The people and the shoe of the shop. All of it is invented.
+const (
+	fitterCode, secondCode, traineeCode = "07-14", "07-09", "07-20"
+	password                            = "correct horse battery"
+	storeCode                           = "K07"
+	shoeGTIN                            = "6291041500213"
+)
+
+// creditTable is the shop's, in JSON as the office writes it.
+const creditTable = `{"number":1,"from":"2026-01-01","currency":"EUR","rows":[
+	{"grade":"A","minor":2400},{"grade":"A","under_days":180,"minor":3000},{"grade":"B","minor":1600},
+	{"grade":"C","minor":800},{"grade":"D","minor":400},{"grade":"A","category":"race","minor":1000}]}`
+
+func newShop(t *testing.T) *shop {
+	t.Helper()
+	db := dbtest.Open(t)
+	ctx, by := t.Context(), models.Actor{Account: "solewright"}
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	scope := []retail.Scope{{Store: storeCode}}
+	must(db.SaveRegion(ctx, by, retail.Region{Code: "WEST", Name: "West", Currency: "EUR"}))
+	must(db.SaveStore(ctx, by, retail.Store{Code: storeCode, Name: "Mill Lane", Region: "WEST", Zone: "Europe/Madrid", Currency: "EUR", Unit: "km"}))
+	for code, role := range map[string]retail.Role{fitterCode: retail.Fitter, secondCode: retail.Fitter, traineeCode: retail.Trainee} {
+		must(db.SaveStaff(ctx, by, retail.Staff{Code: code, Role: role, Scopes: scope}))
+		must(db.SetPassword(ctx, by, code, password))
+	}
+	_, err := db.SaveShoeModel(ctx, by, retail.ShoeModel{
+		Brand: "Ondrell", Model: "Fenline", Version: "2", Category: "daily", GTINs: []string{shoeGTIN},
+		AsNew: assess.AsNew{Built: assess.ColSet(0).With(assess.MidLateral), Lean: assess.Of(800)},
+	})
+	must(err)
+	_, err = db.AddVersion(ctx, by, models.CreditTables, "2026-01-01", creditTable, "")
+	must(err)
+	server, err := dashboard.New(dashboard.Config{DB: db, Logger: slog.New(slog.DiscardHandler), InsecureCookies: true})
+	must(err)
+	s := &shop{t: t, db: db, handler: server, addr: "127.0.0.1:0"}
+	s.start()
+	t.Cleanup(s.stop)
+	return s
+}
+
+// start opens the line, at the same address as before.
+func (s *shop) start() {
+	s.t.Helper()
+	listener, err := net.Listen("tcp", s.addr)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	s.addr = listener.Addr().String()
+	server := &http.Server{Handler: s.handler}
+	s.server = server
+	go func() {
+		if err := server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
+			s.t.Errorf("serving: %v", err)
+		}
+	}()
+}
+
+// stop cuts the line.
+func (s *shop) stop() {
+	if s.server != nil {
+		s.server.Close()
+		s.server = nil
+	}
+}
+
+func (s *shop) url(path string) string { return "http://" + s.addr + path }
+
+// signIn signs somebody in by the form.
+func (s *shop) signIn(b *browser, code string) {
+	b.t.Helper()
+	b.open(s.url("/bench"))
+	b.write(`[name=staff]`, code)
+	b.write(`[name=password]`, password)
+	b.tap(`.signin button`)
+	b.until(`location.pathname === "/bench" && document.querySelector("main[data-ready]")`)
+}
+
+// begin begins a ticket from the day's list and returns its id.
+func (s *shop) begin(b *browser, kind string) string {
+	b.t.Helper()
+	b.tap(`[data-act=begin][data-v=` + kind + `]`)
+	b.until(`location.pathname.length > 30 && document.querySelector("main[data-ready]") && document.querySelector("#word span")`)
+	return eval[string](b, `location.pathname.split("/").pop()`)
+}
+
+// stored waits for nothing: it returns the reading with that id, or fails.
+func (s *shop) stored(id string) *models.Inspection {
+	s.t.Helper()
+	u, err := assess.ParseUUID(id)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	in, err := s.db.Inspection(context.Background(), u)
+	if err != nil {
+		s.t.Fatalf("reading %s: %v", id, err)
+	}
+	return in
+}
+
+// isStored reports whether the reading has arrived.
+func (s *shop) isStored(id string) bool {
+	u, err := assess.ParseUUID(id)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	_, err = s.db.Inspection(context.Background(), u)
+	return err == nil
+}
+
+// judged is the engine's own verdict on a stored reading, with the shop's shoe.
+func (s *shop) judged(in *models.Inspection) *assess.Result {
+	s.t.Helper()
+	asNew, err := s.db.AsNew(context.Background(), in.ModelID, in.AsNew)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	var out assess.Result
+	assess.Default().Judge(&in.Reading, &asNew, &out)
+	return &out
+}
+
+// literal writes v as JavaScript.
+func literal(t *testing.T, v any) string {
+	t.Helper()
+	text, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
