@@ -168,15 +168,11 @@ func (v *verifying) pairs(ctx context.Context) error {
 	}
 }
 
-// words writes an interval as people read it.
+// words writes an interval as people read it, leaving nothing out.
 func (v Interval) words() string {
-	switch {
-	case v.Contradicts != NoContradiction:
-		return v.Contradicts.String()
-	case v.Readings == 0:
-		return "nothing known"
-	case !v.Upper.OK():
-		return fmt.Sprintf("%d km to open, %d readings", v.Lower, v.Readings)
+	upper := "open"
+	if v.Upper.OK() {
+		upper = fmt.Sprint(v.Upper.Int())
 	}
-	return fmt.Sprintf("%d to %d km, %d readings", v.Lower, v.Upper.Int(), v.Readings)
+	return strings.TrimSpace(fmt.Sprintf("%d to %s km by %d readings %s", v.Lower, upper, v.Readings, v.Contradicts))
 }
