@@ -87,6 +87,9 @@ func (c *compiler) rule(at string, in *Rule) rule {
 	default:
 		c.bad(at+"/fault", in.Fault, FaultStructure+" or "+FaultOutsole, ErrOutOfRange)
 	}
+	if in.Fault != "" && in.Severity < Replace {
+		c.bad(at+"/fault", in.Fault, "replace or retire as the severity", ErrInconsistent)
+	}
 	spec := in.If.spec()
 	if spec == nil {
 		names := make([]string, len(predicates))

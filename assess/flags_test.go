@@ -31,6 +31,7 @@ func TestContradictionsAreFlagged(t *testing.T) {
 		{"thin with half", zone(3, 20), deep, FlagGradeAgainstDepth, "q = 0.5 is 1, two apart"},
 		{"smooth with half", zone(2, 20), deep, 0, "q = 0.5 is 1, one apart"},
 		{"smooth with all", zone(2, 40), deep, FlagGradeAgainstDepth, "q = 1 is 0, two apart"},
+		{"scuffed with none", zone(1, 0), deep, 0, "q = 0 is 2, one apart"},
 		{"thin with none", zone(3, 0), deep, 0, "a depth that is gone is 2 or worse [D]"},
 		{"as built", zone(4, 30), AsNew{Built: ColSet(0).With(ForeCentre)}, 0, "not graded"},
 		{"square with 4.00° by photo", tilted(400, ByPhoto, Square), AsNew{}, FlagSquareWithTilt, "house value [D]"},

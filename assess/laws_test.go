@@ -375,6 +375,13 @@ func TestResultsAreUsedAgain(t *testing.T) {
 
 // The shortened engine of Margin never differs from the whole one.
 func TestSteadyEngineGivesTheSameVerdict(t *testing.T) {
+	// A note that keeps a later rule of its cascade from standing.
+	refuted := sound()
+	refuted.Shoe[Left][Stand], refuted.Shoe[Left][Tilt], refuted.Shoe[Left][TiltBy] = Of(LeansIn), Of(50), Of(ByPhoto)
+	refuted.SetPair(SecondSays, Of(Differs))
+	if got := newSearch(Default().steady, &refuted, &AsNew{}).base; got != Keep {
+		t.Errorf("a lean that was refuted: %v", got)
+	}
 	rapid.Check(t, func(t *rapid.T) {
 		r, m := anyReading(t), anyModel(t)
 		if got, want := newSearch(Default().steady, &r, m).base, judge(&r, m).Verdict; got != want {

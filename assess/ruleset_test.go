@@ -123,6 +123,8 @@ func TestParseRuleSetSaysWhatIsWrong(t *testing.T) {
 		{"an unknown severity", func(s set) { rule(s, 0)["severity"] = "burn" }, `/rules/0/severity: "burn" out of range, want one of note, recheck, replace, retire`, ErrOutOfRange},
 		{"a rule without severity", func(s set) { delete(rule(s, 0), "severity") }, "/rules/0/severity: missing", ErrMissingField},
 		{"a rule without a basis", func(s set) { delete(rule(s, 0), "basis") }, "/rules/0/basis: missing", ErrMissingField},
+		{"a fault that isn't", func(s set) { rule(s, 0)["fault"] = "glue" }, `/rules/0/fault: "glue" out of range, want structure or outsole`, ErrOutOfRange},
+		{"a fault of a shoe that is kept", func(s set) { byCode(s, "lining-worn")["fault"] = "structure" }, "replace or retire as the severity", ErrInconsistent},
 		{"a code that isn't kebab", func(s set) { rule(s, 0)["code"] = "Shell_Broken" }, `/rules/0/code: "Shell_Broken" out of range`, ErrOutOfRange},
 		{"a code twice", func(s set) { rule(s, 1)["code"] = rule(s, 0)["code"] }, "/rules/1/code: \"lining-shell-broken\" given twice", ErrDuplicateField},
 		{"now without recheck", func(s set) { rule(s, 0)["how"] = "now" }, `/rules/0/how: "now" doesn't fit`, ErrInconsistent},
