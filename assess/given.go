@@ -71,3 +71,16 @@ func GivenLess(advised, given Verdict) bool {
 	}
 	return given < advised
 }
+
+// AsideFlags returns the flags that follow from what was said and when, and not
+// from what was read: less given than advised, gait recorded after the wear.
+func (r *Record) AsideFlags() Flags {
+	var f Flags
+	if GivenLess(r.Advised, r.Given) {
+		f |= FlagGivenLess
+	}
+	if r.GaitBefore.Is(No) {
+		f |= FlagGaitAfter
+	}
+	return f
+}

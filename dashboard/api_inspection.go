@@ -99,12 +99,7 @@ func (s *Server) saveReading(c *gin.Context, rec assess.Record) error {
 	}
 	in.Record, in.AsNew = rec, j.asNewNumber
 	in.Facts = models.FactsOf(&j.result, assess.EngineVersion)
-	if assess.GivenLess(rec.Advised, rec.Given) {
-		in.Facts.Flags |= assess.FlagGivenLess
-	}
-	if rec.GaitBefore.Is(assess.No) {
-		in.Facts.Flags |= assess.FlagGaitAfter
-	}
+	in.Facts.Flags |= rec.AsideFlags()
 	saved, err := s.db.SaveInspection(ctx, who.actor(), in)
 	if err != nil {
 		return err
@@ -225,18 +220,15 @@ func (s *Server) getResult(c *gin.Context) error {
 		return err
 	}
 	ctx := c.Request.Context()
-	engine, err := s.engineOf(ctx, in.Rules)
-	if err != nil {
+	j := &judged{}
+	if j.engine, err = s.engineOf(ctx, in.Rules); err != nil {
 		return err
 	}
-	asNew, err := s.builtAs(ctx, in)
-	if err != nil {
+	if j.asNew, err = s.builtAs(ctx, in); err != nil {
 		return err
 	}
-	var result assess.Result
-	engine.Judge(&in.Reading, asNew, &result)
-	result.Margin = engine.Margin(&in.Reading, asNew)
-	c.Data(http.StatusOK, "application/json", assess.AppendResult(nil, &result))
+	j.engine.Judge(&in.Reading, j.asNew, &j.result)
+	answerResult(c, j, &in.Reading)
 	return nil
 }
 

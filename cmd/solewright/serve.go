@@ -1,0 +1,126 @@
+package main
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/dashboard"
+	"solewright/models"
+)
+
+type serveCmd struct {
+	database
+	Addr         string   `default:"127.0.0.1:8080" help:"Address to listen on."`
+	Photos       string   `placeholder:"URL" help:"file:DIR of the photos (default photos in the data folder)."`
+	TLSCert      string   `name:"tls-cert" placeholder:"FILE" help:"Certificate chain, PEM; with --tls-key."`
+	TLSKey       string   `name:"tls-key" placeholder:"FILE" help:"Private key, PEM."`
+	TrustedProxy []string `placeholder:"NET" help:"Address or network of a proxy that ends TLS and whose X-Forwarded-For is believed."`
+	Migrate      bool     `help:"Bring the schema of PostgreSQL up to date first; the embedded database always is."`
+	MetricsAddr  string   `placeholder:"ADDR" help:"Address of a listener of its own for /metrics."`
+	MetricsToken string   `placeholder:"SECRET" help:"Bearer token for /metrics on the main address."`
+}
+
+// Timeouts of the HTTP server. House values; streaming routes lift the write
+// timeout for themselves.
+const (
+	headerTimeout = 5 * time.Second
+	readTimeout   = 15 * time.Second
+	writeTimeout  = 30 * time.Second
+	idleTimeout   = 60 * time.Second
+	stopTimeout   = 20 * time.Second
+)
+
+func (s *serveCmd) Run(a *app) error {
+	if (s.TLSCert == "") != (s.TLSKey == "") {
+		return usageError{errors.New("--tls-cert and --tls-key go together")}
+	}
+	log := a.logger()
+	db, err := s.open(a, log, true)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if s.Migrate || db.Dialect() == "sqlite" {
+		if _, _, err := db.Migrate(a.ctx); err != nil {
+			return err
+		}
+	} else if err := db.CheckSchema(a.ctx); err != nil {
+		return err
+	}
+	return s.serve(a, db, log, nil)
+}
+
+// serve answers on the address until the context ends. ready, where given, is
+// told the address once connections are taken.
+func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(addr string)) error {
+	gin.SetMode(gin.ReleaseMode)
+	handler, err := dashboard.New(dashboard.Config{
+		DB: db, Logger: log, Clock: a.now,
+		TrustedProxies: s.TrustedProxy, MetricsToken: s.MetricsToken,
+		InsecureCookies: s.TLSCert == "" && len(s.TrustedProxy) == 0,
+	})
+	if err != nil {
+		return err
+	}
+	listener, err := net.Listen("tcp", s.Addr)
+	if err != nil {
+		return fmt.Errorf("--addr: %w", err)
+	}
+	// Streams end when the server stops, so that stopping needn't wait for them.
+	streams, endStreams := context.WithCancel(context.WithoutCancel(a.ctx))
+	defer endStreams()
+	server := &http.Server{
+		Handler:           handler,
+		ReadHeaderTimeout: headerTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
+		BaseContext: func(net.Listener) context.Context { return streams },
+		ErrorLog:    slog.NewLogLogger(log.Handler(), slog.LevelWarn),
+		TLSConfig:   &tls.Config{MinVersion: tls.VersionTLS12},
+	}
+	ended := make(chan error, 2)
+	if s.MetricsAddr != "" {
+		metrics := &http.Server{
+			Addr: s.MetricsAddr, Handler: handler.Metrics(), ReadHeaderTimeout: headerTimeout,
+			ErrorLog: server.ErrorLog,
+		}
+		defer metrics.Close()
+		go func() { ended <- fmt.Errorf("--metrics-addr: %w", metrics.ListenAndServe()) }()
+	}
+	go func() {
+		if s.TLSCert != "" {
+			ended <- server.ServeTLS(listener, s.TLSCert, s.TLSKey)
+			return
+		}
+		ended <- server.Serve(listener)
+	}()
+	log.Info("serving", "addr", listener.Addr().String(), "database", db.Dialect())
+	if ready != nil {
+		ready(listener.Addr().String())
+	}
+	select {
+	case err := <-ended:
+		return err
+	case <-a.ctx.Done():
+	}
+	log.Info("stopping")
+	stop, cancel := context.WithTimeout(context.Background(), stopTimeout)
+	defer cancel()
+	time.AfterFunc(stopTimeout/2, endStreams)
+	if err := server.Shutdown(stop); err != nil {
+		return fmt.Errorf("stopping: %w", err)
+	}
+	return nil
+}
+
+// logger returns the log of a long-running command, one line an event on
+// standard error.
+func (a *app) logger() *slog.Logger {
+	return slog.New(slog.NewTextHandler(a.stderr, nil))
+}
