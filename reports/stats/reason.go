@@ -52,3 +52,10 @@ var ErrBadInput = errors.New("bad input")
 func badInput(format string, args ...any) error {
 	return fmt.Errorf("%w: %s", ErrBadInput, fmt.Sprintf(format, args...))
 }
+
+// isReason says whether err is an answer (a statistic without value) rather
+// than a fault of the input.
+func isReason(err error) bool {
+	_, ok := errors.AsType[*Reason](err)
+	return ok
+}
