@@ -96,11 +96,12 @@ function bindShoe(bench) {
     event.stopPropagation();
   });
   input.addEventListener("blur", () => setTimeout(() => { close(); drawTicket(bench); }, 200));
-  list.addEventListener("pointerdown", (event) => {
+  // The line keeps the focus while the finger is down, so that the list stays until it is up again.
+  list.addEventListener("pointerdown", (event) => event.preventDefault());
+  list.addEventListener("mousedown", (event) => event.preventDefault());
+  list.addEventListener("click", (event) => {
     const option = event.target.closest("[data-shoe]");
-    if (!option) return;
-    event.preventDefault();
-    pickMarked(bench, option.dataset.shoe === "typed" ? "typed" : Number(option.dataset.shoe));
+    if (option) pickMarked(bench, option.dataset.shoe === "typed" ? "typed" : Number(option.dataset.shoe));
   });
 }
 
