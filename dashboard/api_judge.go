@@ -34,9 +34,22 @@ func (s *Server) postJudge(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	j.result.Margin = j.engine.Margin(&rec.Reading, j.asNew)
-	c.Data(http.StatusOK, "application/json", assess.AppendResult(nil, &j.result))
+	answerResult(c, j, &rec.Reading)
 	return nil
+}
+
+// answerResult answers with a verdict, its margin, and the as-new values that
+// it goes by.
+func answerResult(c *gin.Context, j *judged, r *assess.Reading) {
+	j.result.Margin = j.engine.Margin(r, j.asNew)
+	body := assess.AppendResult(nil, &j.result)
+	body = append(body[:len(body)-1], `,"as_new":`...)
+	if j.asNew == nil {
+		body = append(body, "null}"...)
+	} else {
+		body = append(assess.AppendAsNew(body, j.asNew), '}')
+	}
+	c.Data(http.StatusOK, "application/json", body)
 }
 
 // judged is a reading's result, and what it was judged by.

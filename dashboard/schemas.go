@@ -212,6 +212,7 @@ func resultSchema() *huma.Schema {
 		"route":    orNull(oneOf(routeWords(), "Where the pair may go")),
 		"rules":    wholeOf(1, 0, "Number of the rule set"),
 		"engine":   textOf(0, "Version of the engine"),
+		"as_new":   orNull(fieldsSchema(assess.AsNewFields(), "What the model is like out of the box; null where it isn't known")),
 	}, "A verdict with everything that led to it")
 }
 
