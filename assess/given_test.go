@@ -63,6 +63,9 @@ func TestGivenLess(t *testing.T) {
 				t.Errorf("%v for %v: %v", given, advised, got)
 			}
 		}
+		if got := GivenLess(advised, Incomplete); got != (advised >= ReplacePair) {
+			t.Errorf("not finished for %v: %v", advised, got)
+		}
 		if GivenLess(Incomplete, advised) || GivenLess(NoVerdict, advised) || GivenLess(advised, NoVerdict) {
 			t.Errorf("%v against nothing is less", advised)
 		}

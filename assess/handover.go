@@ -96,7 +96,7 @@ func (e *Engine) Routes(g GradeLetter) []RouteOption {
 	for r := BackToRunner; r <= SealedDisposal; r++ {
 		o := RouteOption{Route: r, Open: r == BackToRunner}
 		for i := range e.grades {
-			o.Open = o.Open || g != NoGrade && e.grades[i].Grade == g && slices.Contains(e.grades[i].Routes, r)
+			o.Open = o.Open || e.grades[i].Grade == g && slices.Contains(e.grades[i].Routes, r)
 		}
 		if !o.Open {
 			o.ClosedBy = g

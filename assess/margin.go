@@ -45,10 +45,10 @@ func (e *Engine) Margin(r *Reading, m *AsNew) int {
 		switch {
 		case !e.steady.decides.Has(c):
 		case c >= NumShoe:
-			moves = appendMoves(moves, &s.trial, s.m, Both, c)
+			moves = appendMoves(moves, &s.trial, Both, c)
 		default:
-			moves = appendMoves(moves, &s.trial, s.m, Left, c)
-			moves = appendMoves(moves, &s.trial, s.m, Right, c)
+			moves = appendMoves(moves, &s.trial, Left, c)
+			moves = appendMoves(moves, &s.trial, Right, c)
 		}
 	}
 	margin := MarginMax
@@ -67,9 +67,9 @@ func (e *Engine) Margin(r *Reading, m *AsNew) int {
 		}
 		before := s.undo(v)
 		s.make(v)
-		further = appendMoves(further[:0], &s.trial, s.m, v.foot, v.col)
+		further = appendMoves(further[:0], &s.trial, v.foot, v.col)
 		for _, w := range further { // the same value one step on
-			if w.cost == 1 && w.to != before.to && s.alters(w) {
+			if w.cost == 1 && s.alters(w) {
 				return 2
 			}
 		}
@@ -162,14 +162,14 @@ func (s *search) alters(v move) bool {
 }
 
 // appendMoves appends the steps of one value.
-func appendMoves(moves []move, r *Reading, m *AsNew, f Foot, c Col) []move {
+func appendMoves(moves []move, r *Reading, f Foot, c Col) []move {
 	v, k := r.Get(f, c), &Columns[c]
 	n := v.Int()
 	lo, hi, step := k.Min, k.Max, 1
 	switch {
-	case !v.OK(), c < NumZones && m.Built.Has(c):
+	case !v.OK():
 		return moves
-	case c >= HeelMedialMM && c < HeelMedialMM+NumZones && (r.Shoe[f][c-DepthOf].OK() || m.Built.Has(c-DepthOf)):
+	case c >= HeelMedialMM && c < HeelMedialMM+NumZones && r.Shoe[f][c-DepthOf].OK():
 		return moves // the grade counts
 	case c == Stand:
 		return appendStandMoves(moves, f, n)

@@ -73,15 +73,11 @@ func TestMargin(t *testing.T) {
 }
 
 // marginByTrying is the margin by judging every change in full.
-func marginByTrying(r *Reading, m *AsNew) int {
+func marginByTrying(e *Engine, r *Reading, m *AsNew) int {
 	var out Result
 	verdict := func(r *Reading) Verdict {
-		Default().Judge(r, m, &out)
+		e.Judge(r, m, &out)
 		return out.Verdict
-	}
-	known := m
-	if m == nil {
-		known = &AsNew{}
 	}
 	steps := func(r *Reading) (all []move) {
 		for c := range NumCols {
@@ -90,10 +86,10 @@ func marginByTrying(r *Reading, m *AsNew) int {
 				continue
 			}
 			if c >= NumShoe {
-				all = appendMoves(all, r, known, Both, c)
+				all = appendMoves(all, r, Both, c)
 				continue
 			}
-			all = appendMoves(appendMoves(all, r, known, Left, c), r, known, Right, c)
+			all = appendMoves(appendMoves(all, r, Left, c), r, Right, c)
 		}
 		return all
 	}
@@ -120,9 +116,21 @@ func marginByTrying(r *Reading, m *AsNew) int {
 
 func TestMarginIsTheOneFoundByTryingEverything(t *testing.T) {
 	found := map[int]int{}
+	// The draft lets what compares the shoes' wear decide, too.
+	engines := []*Engine{Default(), draft(t, func(r *Rule) {
+		if r.If == IfUneven {
+			r.Severity, r.How = Recheck, Later
+		}
+	})}
+	near := sound() // a third of a grade apart: two changes from being uneven
+	near.Shoe[Left][HeelMedial], near.Shoe[Left][HeelCentre], near.Shoe[Right][HeelMedial] = Of(1), Of(1), Of(1)
+	if got, want := engines[1].Margin(&near, nil), marginByTrying(engines[1], &near, nil); got != want || want != 2 {
+		t.Errorf("a third of a grade apart: got %d, by trying %d, want 2", got, want)
+	}
 	rapid.Check(t, func(t *rapid.T) {
 		r, m := anyReading(t), anyModel(t)
-		got, want := Default().Margin(&r, m), marginByTrying(&r, m)
+		e := rapid.SampledFrom(engines).Draw(t, "engine")
+		got, want := e.Margin(&r, m), marginByTrying(e, &r, m)
 		found[got]++
 		if got != want {
 			t.Fatalf("got %d, want %d", got, want)

@@ -37,6 +37,7 @@ func TestNextCheck(t *testing.T) {
 		{"at the last step", Keep, NoHow, "daily", "m1", Of(300), risks, ComeBack{150, 90, Of(450), NextByModel}, true, measured},
 		{"beyond the model's data by the category", Keep, NoHow, "daily", "m1", Of(301), risks, ComeBack{49, 90, Of(350), NextByCategory}, true, measured},
 		{"a step that was passed is not answered with the past", Keep, NoHow, "daily", "m2", Of(360), risks, ComeBack{240, 90, Of(600), NextByCategory}, true, measured},
+		{"nor one that is just reached", Keep, NoHow, "daily", "m2", Of(350), risks, ComeBack{250, 90, Of(600), NextByCategory}, true, measured},
 		{"beyond the category's data by all", Keep, NoHow, "daily", "m2", Of(401), risks, ComeBack{299, 90, Of(700), NextByAll}, true, measured},
 		{"another category by all", Keep, NoHow, "tempo", "", Of(10), risks, ComeBack{390, 90, Of(400), NextByAll}, true, measured},
 		{"beyond all data by the table", Keep, NoHow, "daily", "m1", Of(501), risks, ComeBack{250, 90, Of(751), NextByTable}, true, measured},

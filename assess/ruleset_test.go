@@ -137,6 +137,7 @@ func TestParseRuleSetSaysWhatIsWrong(t *testing.T) {
 		{"half a grade", func(s set) { byCode(s, "heel-through")["at_least"] = 3.5 }, `"3.5" out of range, want a whole number from 1 to 4`, ErrOutOfRange},
 		{"a tilt of three decimals", func(s set) { byCode(s, "tilt-in-far")["at_least"] = 4.001 }, `"4.001" out of range, want a number with at most 2 decimals`, ErrOutOfRange},
 		{"a tilt of ninety degrees", func(s set) { byCode(s, "tilt-in-far")["at_least"] = 90 }, `"90" out of range, want a number from 0.01 to 45`, ErrOutOfRange},
+		{"a tilt below nothing", func(s set) { byCode(s, "tilt-in-far")["at_least"] = -4 }, `"-4" out of range, want a number from 0.01 to 45`, ErrOutOfRange},
 		{"a side for a tilt", func(s set) { byCode(s, "tilt-in-far")["toward"] = "left" }, `"left" out of range, want one of in, out`, ErrOutOfRange},
 		{"a part that isn't", func(s set) { byCode(s, "heel-through")["part"] = "sole" }, `"sole" out of range, want one of heel, mid, fore, toe`, ErrOutOfRange},
 		{"a thumb on the toe", func(s set) { byCode(s, "toe-through")["press"] = "gives" }, "heel or fore as the part", ErrInconsistent},
