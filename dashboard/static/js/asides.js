@@ -32,6 +32,12 @@ ${radios({ name: "pick-second", act: "pick", label: t("second.says"), columns: 2
     return html`<h2>${t("pain.head")}</h2><p><b>${t("pain.say")}</b></p><ul class="cautions">${[1, 2, 3].map((i) => html`<li>${t(`pain.caution.${i}`)}</li>`)}</ul><p class="note">${t("pain.kept")}</p>
 <div class="opts n2">${key({ k: "pain-yes", act: "pain", v: "yes", text: t("pain.said"), state: bench.reading.pain_mentioned === "yes" })}${key({ k: "pain-no", act: "pain", v: "", text: t("pain.mistake") })}</div>`;
   },
+  // adopt says which pair this is: one of the runner's, or a new one. The fitter says it; nothing is matched in silence.
+  adopt(bench, ref) {
+    bench.ticket.ownRef ??= bench.reading.pair_ref;
+    bench.reading.pair_ref = ref;
+    bench.ticket.known = ref !== bench.ticket.ownRef;
+  },
   typed(bench) {
     const r = bench.reading;
     return html`<h2>${t("typed.head")}</h2>${field("brand", t("typed.brand"), r.brand ?? "")}${field("model", t("typed.model"), r.model ?? "")}${field("version", t("typed.version"), r.version ?? "")}<p class="note">${t("typed.note")}</p>
@@ -41,8 +47,8 @@ ${radios({ name: "pick-second", act: "pick", label: t("second.says"), columns: 2
     const r = bench.reading;
     return html`<h2>${t("about.head")} <small>${spaced(r.pair_ref)}</small></h2>
 ${choice(bench, "surface", lists.surface)}${choice(bench, "used_for", lists.used_for)}${choice(bench, "gait_by", lists.gait_by)}${choice(bench, "strike", lists.strike)}
-<div class="fields">${choiceField(bench, "kind", lists.kind)}${field("bought_on", t("col.bought_on"), r.bought_on ?? "", html` type="date"`)}${field("batch", t("col.batch"), r.batch ?? "")}</div>
-${field("note", t("col.note"), r.note ?? "", html` maxlength="600"`)}
+<div class="fields pair">${choiceField(bench, "kind", lists.kind)}${field("bought_on", t("col.bought_on"), r.bought_on ?? "", html` type="date"`)}${field("batch", t("col.batch"), r.batch ?? "")}${field("note", t("col.note"), r.note ?? "", html` maxlength="600"`)}</div>
+${bench.pairs.length ? html`<div class="row choice"><span class="lead">${t("about.pairs")}</span><div class="opts" role="radiogroup" aria-label="${t("about.pairs")}">${bench.pairs.slice(0, 2).map((p) => key({ k: `pair-${p.pair_ref}`, act: "adopt", v: p.pair_ref, role: "radio", state: r.pair_ref === p.pair_ref, text: spaced(p.pair_ref), note: [p.size_label, p.bought_on].filter(Boolean).join(", ") }))}${key({ k: "pair-new", act: "adopt", v: bench.ticket.ownRef ?? r.pair_ref, role: "radio", state: !bench.ticket.known, text: t("about.new-pair"), note: t("about.new-pair.note") })}</div></div>` : ""}
 <div class="opts n1">${back()}</div>`;
   },
 };
@@ -62,7 +68,7 @@ export function drawAside(bench) {
 export function drawAlso(bench) {
   const r = bench.reading, second = r.second_says ? t(`second.${r.second_says}`) : t("second.none");
   draw(byId("also"), bench.panel === "more" ? html`${key({ k: "back", act: "panel", v: "checks", text: t("back-to-checks") })}`
-    : html`${key({ k: "more", act: "panel", v: "more", text: t("more"), note: t("more.note") })}${key({ k: "second", act: "panel", v: "second", text: t("second.head"), note: second })}${key({ k: "about", act: "panel", v: "about", text: t("about.key"), note: t("about.note") })}`);
+    : html`${key({ k: "more", act: "panel", v: "more", text: t("more"), note: t("more.note") })}${key({ k: "second", act: "panel", v: "second", text: t("second.head"), note: second })}${key({ k: "about", act: "panel", v: "about", text: t("about.key"), note: bench.pairs.length ? t(bench.ticket.known ? "about.is-known" : "about.maybe-known", { n: bench.pairs.length }) : t("about.note") })}`);
 }
 
 export const acts = {
@@ -89,6 +95,12 @@ export const acts = {
     for (const name of ["second_reader", "second_says", "second_on"]) set(bench.reading, "pair", name, undefined);
     bench.panel = "checks";
     bench.enterLedger();
+  },
+  // adopt says which pair this is: one of the runner's, or a new one. The fitter says it; nothing is matched in silence.
+  adopt(bench, ref) {
+    bench.ticket.ownRef ??= bench.reading.pair_ref;
+    bench.reading.pair_ref = ref;
+    bench.ticket.known = ref !== bench.ticket.ownRef;
   },
   typed(bench) {
     bench.ticket.model = null;

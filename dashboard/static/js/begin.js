@@ -9,7 +9,7 @@ import { tickets } from "./shelf.js";
 export function newTicket(id, kind, context, { known, model } = {}) {
   const reading = { kind, store: context.store?.code, pair_ref: pairRef(), left: {}, right: {}, ...known };
   return {
-    id, state: "open", started: new Date().toISOString(), reading,
+    id, state: "open", started: new Date().toISOString(), reading, known: Boolean(known),
     model: model ? { id: model.model_id, category: model.category } : null, asNew: model ? asNewOf(model) : null,
   };
 }
@@ -25,6 +25,17 @@ export async function start(kind, context, pair) {
 async function modelOf(id) {
   const answer = id && await fetch(`/api/v1/shoe-models/${id}`);
   return answer?.ok ? answer.json() : null;
+}
+
+// openPairs lists the pairs of a runner that may come back, of one model where it is known: what a fitter chooses
+// from, never what is matched in silence. Without a line there are none.
+export async function openPairs(runner, model) {
+  try {
+    const answer = await fetch(`/api/v1/pairs?${new URLSearchParams({ runner, open: "true", ...(model ? { model } : {}) })}`);
+    return answer.ok ? (await answer.json()).items : [];
+  } catch {
+    return [];
+  }
 }
 
 // knownPair asks what is known of a pair by the reference on its slip: { known, model } to begin a ticket with, or { why }:

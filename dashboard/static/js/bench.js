@@ -4,7 +4,7 @@
 import { arrows, byId, focusOn } from "./dom.js";
 import { acts as asideActs, drawAlso, drawAside, isAside } from "./asides.js";
 import { acts as handActs, drawHandover, nextCheck, typedOver } from "./handover.js";
-import { newTicket } from "./begin.js";
+import { newTicket, openPairs } from "./begin.js";
 import { uuidv7 } from "./ids.js";
 import { Judge, load } from "./judge.js";
 import { acts as ledgerActs, drawLedger, enter, write } from "./ledger.js";
@@ -27,6 +27,7 @@ class Bench {
   panel = "checks"; // what stands in the ledger's place
   line = null; // the open check
   asking = null; // the row that asks why a check can't be read: "lining,left"
+  pairs = []; // the runner's open pairs of this model
   handing = false;
   result = null;
   why = undefined; // why there is no result
@@ -94,6 +95,17 @@ class Bench {
   }
   enterLedger() { enter(this); }
 
+  #lookedFor = "";
+
+  // lookForPairs asks which open pairs the runner has, when runner or model changed. A pair known by its slip is known.
+  async lookForPairs() {
+    const { runner } = this.reading, model = this.ticket.model?.id, asked = `${runner} ${model}`;
+    if (asked === this.#lookedFor || (this.ticket.known && !this.ticket.ownRef)) return;
+    this.#lookedFor = asked;
+    const pairs = runner ? await openPairs(runner, model) : [];
+    if (asked === this.#lookedFor) { this.pairs = pairs; this.redraw(); }
+  }
+
   // openLine opens a check wherever it stands.
   openLine(check, shoe) {
     this.panel = more.some((c) => c.name === check) ? "more" : "checks";
@@ -114,6 +126,10 @@ class Bench {
       drawView(this);
     }
     drawStub(this);
+    const history = byId("way-history"); // a pair that is new has none
+    history.hidden = !this.ticket.known;
+    history.href = `/pairs/${this.reading.pair_ref}`;
+    byId("sign-in-again").hidden = this.why !== "signed-out" && !this.signedOut;
     this.place();
   }
 
@@ -182,6 +198,9 @@ function bind(bench) {
     }
   });
 
+  // A runner's code is looked for when it is written to the end, not at every letter.
+  document.addEventListener("change", (event) => { if (["runner", "shoe"].includes(event.target.id)) bench.lookForPairs(); });
+
   addEventListener("resize", () => bench.redraw());
 }
 
@@ -191,7 +210,8 @@ const mark = (input, fine) => (fine ? input.removeAttribute("aria-invalid") : in
 async function outboxChanged(bench, { waiting, refused, signedOut, items }) {
   const state = byId("kept");
   state.textContent = signedOut ? t("kept.signed-out", { n: waiting }) : waiting ? t("kept.waiting", { n: waiting }) : refused ? t("kept.refused", { n: refused }) : t("kept.all-sent");
-  byId("sign-in-again").hidden = !signedOut;
+  bench.signedOut = signedOut;
+  byId("sign-in-again").hidden = !signedOut && bench.why !== "signed-out";
   if (bench.ticket.state === "open") return;
   const mine = items.filter((i) => i.group === bench.ticket.id), bad = mine.find((i) => i.state === "refused");
   const next = bad ? "refused" : mine.length ? "waiting" : "sent";
@@ -218,9 +238,9 @@ async function start() {
   if (!ticket) return;
   const bench = new Bench(ticket, context);
   byId("ticket-name").textContent = t("ticket.name", { id: ticket.id.slice(-4).toUpperCase() });
-  byId("way-history").href = `/pairs/${bench.reading.pair_ref}`;
   bindTicket(bench);
   bind(bench);
+  bench.lookForPairs();
   bench.changed();
   page.dataset.ready = "true";
   outbox.watch((state) => outboxChanged(bench, state));

@@ -24,18 +24,19 @@ const BACK = "back to runner";
 
 const DAY = 86_400_000; // ms
 
-// nextCheck is when a pair should come back after a verdict, by the dated table of the rule set: { day, words }, or
-// null. A pair that is replaced gets the check of the new one.
-export function nextCheck(bench, verdict = bench.given()) {
-  const { result, context } = bench;
-  if (!result || verdict === "incomplete" || (verdict === "recheck" && result.how === "now")) return null;
-  const category = bench.ticket.model?.category, as = gone(verdict) ? "keep" : verdict;
-  const rows = (context.rules?.next_check ?? []).filter((row) => row.verdict === as);
-  const row = rows.find((row) => row.category === category && category) ?? rows.find((row) => !row.category);
+// nextBy is when a pair should come back after a verdict, by the dated table of a rule set: { day, words, category }
+// with the category that has a row of its own, or null. A pair that is replaced gets the check of the new one.
+export function nextBy(rules, verdict, how, category, from) {
+  if (!verdict || verdict === "incomplete" || (verdict === "recheck" && how === "now")) return null;
+  const as = gone(verdict) ? "keep" : verdict, rows = (rules?.next_check ?? []).filter((row) => row.verdict === as);
+  const row = rows.find((r) => category && r.category === category) ?? rows.find((r) => !r.category);
   if (!row) return null;
-  const on = day(new Date(bench.now().getTime() + row.days * DAY));
+  const on = day(new Date(from.getTime() + row.days * DAY));
   return { day: on, words: t("next-check", { day: on, km: row.km }), category: row.category };
 }
+
+// nextCheck is the same for the ticket at hand, after the verdict that is given or another.
+export const nextCheck = (bench, verdict = bench.given()) => nextBy(bench.context.rules, verdict, bench.result?.how, bench.ticket.model?.category, bench.now());
 
 // openRoutes are the routes that the grade opens, the proposed one first.
 function openRoutes(bench) {

@@ -1,6 +1,8 @@
 // slippage.js owns the page that prints a stored reading's slip again: 80 mm or A4.
 
 import { byId, draw, html } from "./dom.js";
+import { asNewOf } from "./columns.js";
+import { nextBy } from "./handover.js";
 import { slipMarkup } from "./slip.js";
 import { t } from "./words.js";
 
@@ -12,11 +14,22 @@ async function get(path) {
   return answer.json();
 }
 
+// modelOf returns the catalogue's record of a reading's shoe, or null where it has none.
+async function modelOf({ brand, model, version }) {
+  if (!brand && !model) return null;
+  const { items } = await get(`/api/v1/shoe-models?${new URLSearchParams({ q: [brand, model, version].filter(Boolean).join(" ") })}`);
+  return items.find((m) => m.brand === brand && m.model === model && (m.version ?? "") === (version ?? "")) ?? null;
+}
+
 try {
   const [reading, result] = await Promise.all([get(`/api/v1/inspections/${id}`), get(`/api/v1/inspections/${id}/result`)]);
   reading.left ??= {};
   reading.right ??= {};
-  draw(byId("slip"), slipMarkup({ reading, asNew: result.as_new, result, given: reading.given, grade: result.grade, store: reading.store, staff: reading.staff, at: new Date(reading.at) }));
+  const [{ rules }, model] = await Promise.all([get("/bench/context.json"), modelOf(reading)]), at = new Date(reading.at), given = reading.given ?? result.verdict;
+  draw(byId("slip"), slipMarkup({
+    reading, asNew: model && asNewOf(model), result, given, grade: result.grade, store: reading.store, staff: reading.staff, at,
+    next: nextBy(rules, given, result.how, model?.category, at),
+  }));
 } catch (error) {
   draw(byId("slip"), html`<p class="failed" role="alert">${t("slip.failed", { why: error.message })}</p>`);
 }

@@ -47,8 +47,8 @@ export function drawStub(bench) {
   draw(progress, ticks.toSorted((a, b) => (a.value === undefined) - (b.value === undefined)).map(({ value }) => html`<i class="${value === undefined ? "" : isCant(value) ? "cant" : "read"}"></i>`));
 
   if (!result) {
-    draw(byId("word"), html`<svg class="punch" aria-hidden="true"><use href="#v-incomplete"/></svg><div><span>${t("verdict.waits")}</span><small>${bench.why === "line" ? t("verdict.no-line") : t("stub.read", { read, all: ticks.length })}</small></div>`);
-    draw(byId("why"), bench.why && bench.why !== "line" ? html`<h3>${t("why.refused")}</h3><ul>${problems(bench.why)}</ul>` : "");
+    draw(byId("word"), html`<svg class="punch" aria-hidden="true"><use href="#v-incomplete"/></svg><div><span>${t("verdict.waits")}</span><small>${["line", "signed-out"].includes(bench.why) ? t(`verdict.no-${bench.why}`) : t("stub.read", { read, all: ticks.length })}</small></div>`);
+    draw(byId("why"), typeof bench.why === "object" ? html`<h3>${t("why.refused")}</h3><ul>${problems(bench.why)}</ul>` : "");
     draw(byId("left"), "");
     drawHand(bench, 0);
     return;

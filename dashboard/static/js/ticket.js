@@ -46,6 +46,7 @@ function choose(bench, m) {
   close();
   byId("size").focus();
   bench.changed();
+  bench.lookForPairs();
 }
 
 function close() {

@@ -1,0 +1,147 @@
+package e2e
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp/kb"
+
+	"solewright/assess"
+)
+
+// soundPair reads a sound pair of the shop's shoe to the end of its ticket, for
+// a runner and a distance.
+func (s *shop) soundPair(b *browser, runner, km string, zones string) string {
+	b.t.Helper()
+	b.write("#shoe", "fenline")
+	b.tap(`#shoe-list [data-shoe="0"]`)
+	b.until(`document.activeElement.id === "size"`)
+	b.press("42.5", kb.Tab, runner, kb.Tab, kb.Tab, km, kb.Tab)
+	b.tap("#l-heel-medial")
+	for _, grade := range zones {
+		b.press(string(grade))
+	}
+	b.until(`document.activeElement.dataset.k === "press_heel-left,springs back"`)
+	for range 12 { // every check at its least worn word
+		b.press(kb.Enter)
+	}
+	b.until(`document.activeElement.dataset.k === "hand"`)
+	b.press(kb.Enter)
+	b.until(`document.querySelector("#word").innerText.includes("Keep running")`)
+	return b.text("#slip .ref b")
+}
+
+func (b *browser) finish() {
+	b.t.Helper()
+	b.tap(key("finish"))
+	b.until(`document.querySelector("#hand-form").innerText.includes("The record is stored")`)
+}
+
+// A pair comes back: by its slip, or as one of its runner's open pairs that the
+// fitter confirms. Nothing is matched in silence.
+func TestAPairComesBack(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, fitterCode)
+	first := shop.begin(b, "check")
+	slip := shop.soundPair(b, "R-20931", "212", "110101110"+"111101110")
+	b.finish()
+	ref := shop.stored(first).PairRef
+	if slip != ref[:4]+" "+ref[4:8]+" "+ref[8:] {
+		t.Errorf("the slip says %q, the record %q", slip, ref)
+	}
+
+	// By the runner: offered, and a new pair until the fitter says otherwise.
+	b.tap(key("list"))
+	b.until(`document.querySelector("main[data-ready] #unfinished")`)
+	second := shop.begin(b, "check")
+	b.write("#shoe", "fenline")
+	b.tap(`#shoe-list [data-shoe="0"]`)
+	b.until(`document.activeElement.id === "size"`)
+	b.press("42.5", kb.Tab, "R-20931", kb.Tab)
+	b.until(`document.querySelector("[data-k=about]").innerText.includes("known? 1 open pair")`)
+	b.tap(key("about"))
+	b.until(`document.querySelector("[data-k=pair-new]").getAttribute("aria-checked") === "true"`)
+	b.tap(key("pair-" + ref))
+	b.until(`document.querySelector("#way-history").getAttribute("href") === "/pairs/` + ref + `"`)
+	b.tap(key("back"))
+	b.tap("#l-heel-medial")
+	for range 18 {
+		b.press("1")
+	}
+	b.until(`document.querySelectorAll(".digit").length === 18`)
+	b.tap(key("hand"))
+	b.tap(key("finish"))
+	b.until(`document.querySelector("#hand-form").innerText.includes("The record is stored")`)
+	if in := shop.stored(second); in.PairRef != ref || in.Advised != assess.Incomplete {
+		t.Errorf("the second reading is of pair %s, advised %v", in.PairRef, in.Advised)
+	}
+
+	// By the slip, typed the way people type: small letters, spaces, O for 0.
+	b.tap(key("list"))
+	b.until(`document.querySelector("main[data-ready] #slip-ref")`)
+	b.write("#slip-ref", "7k3m")
+	b.tap(`.slip-in [value=check]`)
+	b.until(`document.querySelector("#slip-said").innerText.startsWith("Not a reference")`)
+	eval[string](b, `document.querySelector("#slip-ref").value = ""`)
+	b.write("#slip-ref", strings.ToLower(strings.ReplaceAll(ref[:4], "0", "o")+" "+ref[4:]))
+	b.tap(`.slip-in [value=check]`)
+	b.until(`location.pathname.length > 30 && document.querySelector("#shoe")?.value === "Ondrell Fenline 2"`)
+	if got := eval[string](b, `document.querySelector("#runner").value + " " + document.querySelector("#size").value + " " + document.querySelector("#l-midfoot-lateral").getAttribute("aria-disabled")`); got != "R-20931 42.5 true" {
+		t.Errorf("from the slip the ticket knows %q", got)
+	}
+
+	// Its history, and its slip again.
+	b.open(shop.url("/pairs/" + ref))
+	b.until(`document.querySelectorAll(".reads article").length === 2 && document.querySelector("sole-map svg")`)
+	if got := b.text(".pairhead"); !strings.Contains(got, "Sound at 212 km") {
+		t.Errorf("the history says %q", got)
+	}
+	b.tap(`.reads article:first-child .gave a`)
+	b.until(`document.querySelector("main[data-ready] .verdict")`)
+	if got := b.text("#slip"); !strings.Contains(got, "Keep running") || !strings.Contains(got, "Next check by") || !strings.Contains(got, slip) {
+		t.Errorf("the slip again says %q", got)
+	}
+	b.until(`document.querySelector("#slip img").naturalWidth > 0`)
+}
+
+// A trainee's keep takes a co-reader, at the bench as on the server.
+func TestATraineesKeepTakesACoReader(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, portrait)
+	shop.signIn(b, traineeCode)
+	id := shop.begin(b, "check")
+	shop.soundPair(b, "R-1", "100", "110101110"+"111101110")
+	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("co-reader")`)
+	b.write(key("f-second_reader"), secondCode)
+	b.finish()
+	if in := shop.stored(id); in.Given != assess.Keep || in.SecondReader != secondCode {
+		t.Errorf("given %v with %q", in.Given, in.SecondReader)
+	}
+}
+
+// A pair that is traded in leaves by the route its grade opens, for the credit
+// of the store's table.
+func TestATradeInEndsThePair(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, fitterCode)
+	id := shop.begin(b, "trade-in")
+	shop.soundPair(b, "R-7", "150", "110101110"+"111101110")
+	b.tap(key("hygiene-clean"))
+	b.until(`document.querySelector(".grades [aria-current]")?.innerText.startsWith("A")`)
+	if got := b.text(".credit output"); got != "€24.00" {
+		t.Errorf("credit of a pair whose age is unknown: %s, want the least of grade A", got)
+	}
+	for name, open := range map[string]bool{"resale": true, "donation": false, "recycling": false, "sealed": false, "back to runner": true} {
+		if got := eval[bool](b, `!document.querySelector("[data-k='route-`+name+`']").hasAttribute("aria-disabled")`); got != open {
+			t.Errorf("route %s open: %v, want %v", name, got, open)
+		}
+	}
+	b.finish()
+	in := shop.stored(id)
+	pair, err := shop.db.Pair(t.Context(), in.PairRef)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if pair.Open() {
+		t.Error("the pair that was traded in is still open")
+	}
+}
