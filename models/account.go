@@ -334,6 +334,7 @@ func (db *DB) signIn(ctx context.Context, who Actor, how, secret string, limits 
 // attempt counts an attempt for each subject, and refuses where one is past its
 // limit.
 func (db *DB) attempt(ctx context.Context, limits []limit) error {
+	var over *TooMany
 	now := db.now()
 	for _, l := range limits {
 		var (
@@ -351,8 +352,11 @@ func (db *DB) attempt(ctx context.Context, limits []limit) error {
 			return err
 		}
 		if n > l.most {
-			return &TooMany{Wait: time.Time(ends).Sub(now)}
+			over = &TooMany{Wait: time.Time(ends).Sub(now)}
 		}
+	}
+	if over != nil {
+		return over
 	}
 	return nil
 }

@@ -178,15 +178,7 @@ func (im *importing) run(ctx context.Context, by Actor, rows iter.Seq2[*NewInspe
 		if err := cmp.Or(err, ctx.Err()); err != nil {
 			return err
 		}
-		n := im.res.Read
-		im.res.Read++
-		row, vals, err := im.prepare(in)
-		if err == nil {
-			row.ModelID, err = im.modelOf(ctx, row)
-		}
-		if err != nil {
-			im.refuse(n, err)
-		} else if err := into.add(ctx, n, row, vals); err != nil {
+		if err := im.take(ctx, in, into); err != nil {
 			return err
 		}
 		if im.o.Progress != nil && im.res.Read%progressEvery == 0 {
@@ -223,6 +215,26 @@ func (im *importing) run(ctx context.Context, by Actor, rows iter.Seq2[*NewInspe
 	})
 }
 
+// take lays a row out, looks up its model and hands it on, or refuses it.
+func (im *importing) take(ctx context.Context, in *NewInspection, into staging) error {
+	n := im.res.Read
+	im.res.Read++
+	row, vals, err := im.prepare(in)
+	if err != nil {
+		im.refuse(n, err)
+		return nil
+	}
+	if row.ModelID, err = im.modelOf(ctx, row); err != nil {
+		return err
+	}
+	if row.PairRef == "" && in.Record.Kind != assess.Blind {
+		if row.PairRef, err = im.db.newRef(ctx, im.t, in.Record.ID); err != nil {
+			return err
+		}
+	}
+	return into.add(ctx, n, row, vals)
+}
+
 func (im *importing) refuse(n int, err error) {
 	im.res.Refused++
 	if im.o.Refused != nil {
@@ -249,9 +261,6 @@ func (im *importing) prepare(in *NewInspection) (*inspectionRow, []valueRow, err
 	}
 	row.finish(in, zone)
 	row.PairRef = text(cmp.Or(im.merged[r.PairRef], r.PairRef))
-	if r.PairRef == "" && r.Kind != assess.Blind {
-		row.PairRef = text(refFrom(r.ID, 0))
-	}
 	return row, vals, nil
 }
 

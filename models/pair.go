@@ -191,7 +191,7 @@ func (db *DB) newRef(ctx context.Context, q querier, reading assess.UUID) (text,
 	for n := uint32(0); ; n++ {
 		ref := refFrom(reading, n)
 		var taken int
-		err := q.QueryRowContext(ctx, db.dialect.sql("SELECT count(*) FROM pair WHERE ref = ?"), ref).Scan(&taken)
+		_, err := db.scalar(ctx, q, &taken, "SELECT (SELECT count(*) FROM pair WHERE ref = ?) + (SELECT count(*) FROM inspection WHERE pair_ref = ?)", ref, ref)
 		if err != nil || taken == 0 {
 			return text(ref), err
 		}

@@ -23,3 +23,11 @@ func wantErr(t *testing.T, err, want error) {
 		t.Errorf("got %v, want %v", err, want)
 	}
 }
+
+// asFields returns the first field that an error names.
+func asFields(err error) (string, bool) {
+	if f, ok := errors.AsType[assess.FieldError](err); ok {
+		return f.Field, true
+	}
+	return "", false
+}
