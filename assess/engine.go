@@ -23,8 +23,8 @@ type Engine struct {
 	// cells lists, for each column and value, the rules that the value can
 	// bring about, in the order of the set.
 	cells    [NumCols][cellValues][]uint16
-	shoeCols []Col // columns with cells or needed, zones included
-	pairCols []Col
+	shoeCols []colPlan // columns with cells or needed, zones included
+	pairCols []colPlan
 	parts    [NumParts][]uint16 // whole-part rules
 	tilts    [2][]uint16        // tilt rules, in and out
 	tiltMin  int32              // the least tilt that any tilt rule needs
@@ -33,8 +33,7 @@ type Engine struct {
 	beyond   []uint16
 	cantRead []uint16
 
-	unreadOrder []Col // needed checks, most decisive first
-	needed      [2]ColSet
+	unreadOrder []Col     // needed checks, most decisive first
 	suits       [2]uint32 // surfaces that suit an ordinary and a trail model
 	grades      []gradeRow
 
@@ -42,6 +41,14 @@ type Engine struct {
 	// a steady engine itself; decides holds the columns its rules read.
 	steady  *Engine
 	decides ColSet
+}
+
+// colPlan is what judging needs to know of a column.
+type colPlan struct {
+	col    Col
+	places uint8 // how many places its scale has
+	needed bool
+	sound  bool // no rule can come of the first place
 }
 
 // cellValues is how many values a column of words or grades can have.
@@ -132,17 +139,16 @@ func (e *Engine) index() {
 		e.place(uint16(i), &e.rules[i])
 	}
 	for c := Col(0); c < NumCols; c++ {
-		shoe := 0
 		cols := &e.shoeCols
 		if c >= NumShoe {
-			shoe, cols = 1, &e.pairCols
+			cols = &e.pairCols
 		}
 		if Columns[c].Needed {
-			e.needed[shoe] = e.needed[shoe].With(c)
 			e.unreadOrder = append(e.unreadOrder, c)
 		}
-		if Columns[c].Needed || slices.ContainsFunc(e.cells[c][:], func(l []uint16) bool { return l != nil }) {
-			*cols = append(*cols, c)
+		k := &Columns[c]
+		if k.Needed || slices.ContainsFunc(e.cells[c][:], func(l []uint16) bool { return l != nil }) {
+			*cols = append(*cols, colPlan{c, uint8(len(k.Words)), k.Needed, e.cells[c][0] == nil && k.Min == 0})
 		}
 	}
 	slices.SortStableFunc(e.unreadOrder, func(a, b Col) int { return e.worstRank(a) - e.worstRank(b) })

@@ -130,23 +130,26 @@ func (j *judging) shoe(f Foot) {
 	j.zones(f)
 	j.readTilt(f)
 	e, s := j.e, &j.r.Shoe[f]
-	for _, c := range e.shoeCols {
-		place := -1
+	for i := range e.shoeCols {
+		p := &e.shoeCols[i]
+		c, v := p.col, s[p.col]
+		if p.sound && v == Of(0) {
+			continue
+		}
+		place := placeOf(v, int(p.places))
 		if c < NumZones {
 			if j.grade[f][c] == builtZone {
 				continue
 			}
 			place = int(j.grade[f][c])
-		} else {
-			place = placeOf(s[c], len(Columns[c].Words))
 		}
 		if place >= 0 {
 			if cell := e.cells[c][place]; cell != nil {
 				j.cell(cell, f, c)
 			}
 		}
-		if e.needed[0].Has(c) && (place < 0 || s[c].Cant()) {
-			j.notRead(f, c, s[c])
+		if p.needed && (place < 0 || v.Cant()) {
+			j.notRead(f, c, v)
 		}
 	}
 	if a := abs(j.tilt[f].deg); j.tilt[f].ok && a >= e.tiltMin {
@@ -409,17 +412,18 @@ func (j *judging) hardness(i uint16, f Foot) {
 // pair runs the rules on both shoes together and on the facts around them.
 func (j *judging) pair() {
 	e := j.e
-	for _, c := range e.pairCols {
-		v := j.r.Pair(c)
+	for i := range e.pairCols {
+		p := &e.pairCols[i]
+		c, v := p.col, j.r.Pair(p.col)
 		place := v.Int() - Columns[c].Min
-		if !v.OK() || uint(place) >= uint(len(Columns[c].Words)) {
+		if !v.OK() || uint(place) >= uint(p.places) {
 			place = -1
 		}
 		if place >= 0 {
 			if cell := e.cells[c][place]; cell != nil {
 				j.cell(cell, Both, c)
 			}
-		} else if e.needed[1].Has(c) {
+		} else if p.needed {
 			j.notRead(Both, c, v)
 		}
 	}
