@@ -27,7 +27,8 @@ type Reading struct {
 	// SecondOn names the checks that the second reader read; empty with a
 	// second reader means all.
 	SecondOn ColSet
-	// HasSecond says that a second reader took part.
+	// HasSecond says that a second reader took part. Rules go by what that
+	// reader says, not by this.
 	HasSecond bool
 
 	// KM is the whole distance run, unread when unknown.
