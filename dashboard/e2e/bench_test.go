@@ -195,7 +195,7 @@ func TestReloadRestoresTheTicket(t *testing.T) {
 	b.until(`document.querySelectorAll("#progress .read").length === 3`)
 
 	b.open(shop.url("/bench/" + id))
-	b.until(`document.querySelector("#left h3")?.innerText === "Still unread: 23"`)
+	b.until(`document.querySelector("#left h2")?.innerText === "Still unread: 23"`)
 	if got := eval[string](b, `document.querySelector("#runner").value`); got != "R-20931" {
 		t.Errorf("runner %q", got)
 	}

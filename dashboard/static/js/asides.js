@@ -86,6 +86,7 @@ export const acts = {
   pain(bench, v) {
     set(bench.reading, "pair", "pain_mentioned", v || undefined);
     bench.panel = "checks";
+    bench.enterLedger();
   },
   "second-on"(bench, name) {
     const on = bench.reading.second_on ?? [], next = on.includes(name) ? on.filter((n) => n !== name) : [...on, name];

@@ -201,7 +201,9 @@ function bind(bench) {
   // A runner's code is looked for when it is written to the end, not at every letter.
   document.addEventListener("change", (event) => { if (["runner", "shoe"].includes(event.target.id)) bench.lookForPairs(); });
 
-  addEventListener("resize", () => bench.redraw());
+  // The soles' text is fitted to the room they have, which changes with what stands around them.
+  const room = new ResizeObserver(() => bench.handing || drawSoles(bench));
+  for (const shoe of ["left", "right"]) room.observe(byId(`sole-${shoe}`));
 }
 
 const mark = (input, fine) => (fine ? input.removeAttribute("aria-invalid") : input.setAttribute("aria-invalid", "true"));

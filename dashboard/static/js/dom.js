@@ -9,7 +9,7 @@ class Markup {
 const ESCAPES = { "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;" };
 
 function fill(value) {
-  if (value === null || value === undefined || value === false) return "";
+  if (value === null || value === undefined) return "";
   if (value instanceof Markup) return value.text;
   if (Array.isArray(value)) return value.map(fill).join("");
   return String(value).replace(/[&<>"']/g, (c) => ESCAPES[c]);
@@ -49,8 +49,9 @@ export function focusOn(key, within = document) {
 
 // key is the markup of a key: k names it across redraws, act and v say what it does.
 export function key({ k, act, v = "", text, note, state, role, off, main, quiet, label, reason }) {
+  const small = off && reason ? reason : note;
   const checked = state === undefined ? "" : role === "radio" ? html` role="radio" aria-checked="${state}"` : html` aria-pressed="${state}"`;
-  return html`<button type="button" class="key${main ? " main" : ""}${quiet ? " quiet" : ""}" data-k="${k}" data-act="${act}" data-v="${v}"${checked}${off ? html` aria-disabled="true"` : ""}${label ? html` aria-label="${label}"` : ""}>${text}${note || reason ? html`<small>${off && reason ? reason : note}</small>` : ""}</button>`;
+  return html`<button type="button" class="key${main ? " main" : ""}${quiet ? " quiet" : ""}" data-k="${k}" data-act="${act}" data-v="${v}"${checked}${off ? html` aria-disabled="true"` : ""}${label ? html` aria-label="${label}"` : ""}>${text}${small ? html` <small>${small}</small>` : ""}</button>`;
 }
 
 // radios is the markup of a row of keys of which one can be picked.

@@ -102,7 +102,7 @@ const hygiene = (bench) => html`<fieldset><legend>${t("check.hygiene")}</legend>
 
 function gradeRow(bench) {
   const { grade } = bench.result;
-  return html`<div><h3>${t("grade")} <small>${t(grade ? "grade.worked-out" : "grade.waits")}</small></h3><ol class="grades">${["A", "B", "C", "D", "X"].map((g) => html`<li${g === grade ? html` aria-current="true"` : ""}><b>${g}</b>${t(`grade.${g}`)}</li>`)}</ol></div>`;
+  return html`<div><h2>${t("grade")} <small>${t(grade ? "grade.worked-out" : "grade.waits")}</small></h2><ol class="grades">${["A", "B", "C", "D", "X"].map((g) => html`<li${g === grade ? html` aria-current="true"` : ""}><b>${g}</b>${t(`grade.${g}`)}</li>`)}</ol></div>`;
 }
 
 function ways(bench) {
@@ -126,13 +126,13 @@ function givenRow(bench) {
 
 function creditRow(bench) {
   const c = credit(bench), over = bench.ticket.override, may = bench.context.who?.may_override;
-  if (!c) return html`<div><h3>${t("credit")} <small>${t(bench.context.credit ? "credit.none" : "credit.no-table")}</small></h3></div>`;
-  return html`<div><h3>${t("credit")} <small>${t("credit.by", { table: c.table })}</small></h3><div class="credit"><output>${money(paid(bench), c.currency)}</output>${may ? key({ k: "override", act: "override", text: t("credit.override"), note: t("credit.override.note"), state: Boolean(over) }) : html`<span class="note">${t("credit.manager")}</span>`}</div>${over ? html`<div class="fields"><label class="field"><span>${t("credit.amount")}</span><input data-k="f-override" data-override="minor" inputmode="decimal" autocomplete="off" value="${over.typed ?? ""}"></label><label class="field wide"><span>${t("credit.reason")}</span><input data-k="f-override-reason" data-override="reason" autocomplete="off" maxlength="300" value="${over.reason ?? ""}"></label></div>` : ""}</div>`;
+  if (!c) return html`<div><h2>${t("credit")} <small>${t(bench.context.credit ? "credit.none" : "credit.no-table")}</small></h2></div>`;
+  return html`<div><h2>${t("credit")} <small>${t("credit.by", { table: c.table })}</small></h2><div class="credit"><output>${money(paid(bench), c.currency)}</output>${may ? key({ k: "override", act: "override", text: t("credit.override"), note: t("credit.override.note"), state: Boolean(over) }) : html`<span class="note">${t("credit.manager")}</span>`}</div>${over ? html`<div class="fields"><label class="field"><span>${t("credit.amount")}</span><input data-k="f-override" data-override="minor" inputmode="decimal" autocomplete="off" value="${over.typed ?? ""}"></label><label class="field wide"><span>${t("credit.reason")}</span><input data-k="f-override-reason" data-override="reason" autocomplete="off" maxlength="300" value="${over.reason ?? ""}"></label></div>` : ""}</div>`;
 }
 
 function nextRow(bench) {
   const next = nextCheck(bench);
-  return html`<div><h3>${t(gone(bench.given()) || route(bench) !== BACK ? "next.new" : "next")}</h3><p><b>${next?.words ?? t("next.none")}</b><br><span class="note">${next ? t(next.category ? "next.by-category" : "next.by-table", { n: bench.context.rules.number, category: next.category && word(next.category) }) : ""} ${t("next.cut")}</span></p></div>`;
+  return html`<div><h2>${t(gone(bench.given()) || route(bench) !== BACK ? "next.new" : "next")}</h2><p><b>${next?.words ?? t("next.none")}</b><br><span class="note">${next ? t(next.category ? "next.by-category" : "next.by-table", { n: bench.context.rules.number, category: next.category && word(next.category) }) : ""} ${t("next.cut")}</span></p></div>`;
 }
 
 export function drawHandover(bench) {
@@ -158,7 +158,7 @@ export function drawHandover(bench) {
 // finished is what stands where the form was, once the ticket is on its way.
 function finished(bench) {
   const { state, problem } = bench.ticket;
-  return html`<div><h2>${t("finished.head")}</h2><p>${t(`finished.${state}`)}</p></div>${problem ? html`<div class="failed"><div><b>${problem.title}</b><ul>${(problem.errors ?? [{ detail: problem.detail ?? "" }]).map((e) => html`<li>${e.pointer ? `${e.pointer.replace(/^#\//, "")}: ` : ""}${e.detail}</li>`)}</ul></div>${key({ k: "reopen", act: "reopen", text: t("finished.reopen") })}</div>` : ""}
+  return html`<div><h2 class="end">${t("finished.head")}</h2><p>${t(`finished.${state}`)}</p></div>${problem ? html`<div class="failed"><div><b>${problem.title}</b><ul>${(problem.errors ?? [{ detail: problem.detail ?? "" }]).map((e) => html`<li>${e.pointer ? `${e.pointer.replace(/^#\//, "")}: ` : ""}${e.detail}</li>`)}</ul></div>${key({ k: "reopen", act: "reopen", text: t("finished.reopen") })}</div>` : ""}
 <div class="opts n2">${key({ k: "print", act: "print", v: "roll", text: t("print"), note: t("print.roll"), main: true })}${key({ k: "print-a4", act: "print", v: "sheet", text: t("print"), note: t("print.sheet") })}</div>
 <div class="opts n2">${key({ k: "history", act: "leave", v: `/pairs/${bench.reading.pair_ref}`, text: t("finished.history") })}${key({ k: "list", act: "leave", v: "/bench", text: t("finished.list") })}</div>`;
 }
@@ -200,11 +200,10 @@ export const acts = {
     bench.ticket.state = "waiting";
     bench.ticket.problem = undefined;
     await bench.save();
-    await keep({ url: `/api/v1/inspections/${bench.ticket.id}`, body: record(bench), group: bench.ticket.id, order: 1 });
+    const requests = [{ url: `/api/v1/inspections/${bench.ticket.id}`, body: record(bench) }];
     // A pair that goes back to its runner is not traded in.
-    if (bench.reading.kind === "trade-in" && route(bench) !== BACK) {
-      await keep({ url: `/api/v1/trade-ins/${bench.ticket.trade}`, body: tradeIn(bench), group: bench.ticket.id, order: 2 });
-    }
+    if (bench.reading.kind === "trade-in" && route(bench) !== BACK) requests.push({ url: `/api/v1/trade-ins/${bench.ticket.trade}`, body: tradeIn(bench) });
+    await keep(bench.ticket.id, requests);
     bench.focus = "print";
   },
   reopen(bench) {

@@ -63,7 +63,7 @@ const rowLead = (shoe) => html`<span class="lead">${t(`shoe.${shoe}.cap`)}</span
 // pressedAt is the key that says on which zone the thumb was, going round the zones of the part.
 function pressedAt(bench, name, shoe) {
   const at = bench.reading[shoe][`${name}_at`];
-  return key({ k: `${name}-${shoe}-at`, act: "press-at", v: `${name},${shoe}`, quiet: true, text: t("press.at"), note: at ? t(`edge.${edgeOf(at)}`) : "–", label: t("press.at.long", { shoe: t(`shoe.${shoe}`), at: at ? t(`edge.${edgeOf(at)}`) : t("unread") }) });
+  return key({ k: `${name}-${shoe}-at`, act: "press-at", v: `${name},${shoe}`, quiet: true, text: t("press.at"), note: at ? t(`edge.${edgeOf(at)}`) : "–", label: t("press.at.long", { shoe: t(`shoe.${shoe}`), at: at ? t(`edge.${edgeOf(at)}`) : "–" }) });
 }
 
 function wordRow(bench, name, shoe) {
@@ -117,7 +117,7 @@ function drawOpen(bench) {
     [DEPTH]: () => depthRow(bench),
   }[kindOf(name)]();
   const hint = `how.${name}`;
-  draw(byId("open"), html`<h3>${t(`check.${name}`)}${has(hint) ? html` <small>${t(hint)}</small>` : ""}</h3><div data-rows>${rows}</div>`);
+  draw(byId("open"), html`<h2>${t(`check.${name}`)}${has(hint) ? html` <small>${t(hint)}</small>` : ""}</h2><div data-rows>${rows}</div>`);
 }
 
 export function drawLedger(bench) {

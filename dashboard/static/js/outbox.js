@@ -18,10 +18,10 @@ export function watch(tell) {
   return send();
 }
 
-// keep puts a request onto the shelf and tries to send it. group is the ticket it belongs to; order says which of a
-// ticket's requests goes first.
-export async function keep({ url, body, group, order }) {
-  await outbox.put({ url, body, group, order, at: Date.now(), state: "waiting" });
+// keep puts the requests of a ticket onto the shelf, all before the first is sent, and tries to send them in order.
+export async function keep(group, requests) {
+  const at = Date.now();
+  for (const [order, { url, body }] of requests.entries()) await outbox.put({ url, body, group, order, at, state: "waiting" });
   changed(await state());
   return send();
 }

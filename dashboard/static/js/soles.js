@@ -59,7 +59,7 @@ function drawGauge(bench) {
     ? CANT.map((why) => html`<button class="step" type="button" data-k="zc-${why}" data-act="zone-cant" data-v="${why}" aria-pressed="${v === `cant:${why}`}">${t(`cant.${why}`)}</button>`)
     : GRADES.map((_, g) => html`<button class="step g${g}" type="button" data-k="g-${g}" data-act="grade" data-v="${g}" aria-pressed="${v === g}">${g > 0 ? html`<svg aria-hidden="true"><rect class="hatch" width="100%" height="100%" fill="url(#hatch${g})"/></svg>` : ""}<b>${g}</b><span>${t(`grade.${g}`)}</span></button>`));
   const shoe = at?.shoe ?? "right", open = openMidfoot(reading, bench.asNew, shoe).length;
-  draw(byId("gauge-keys"), html`<div class="pairkeys">${key({ k: "edge", act: "edge", text: t("edge-note"), state: at ? hasEdge(reading, at.shoe, at.zone) : false, off: !at || isCant(v) })}${key({ k: "cantzone", act: "zone-ask", text: t("cant-read"), state: Boolean(bench.zoneAsking) || isCant(v), quiet: true, off: !at })}</div>${key({ k: "fill", act: "fill", text: t(open ? "fill" : "fill.done", { Shoe: capital(t(`shoe.${shoe}`)) }), off: !open })}`);
+  draw(byId("gauge-keys"), html`<div class="pairkeys">${key({ k: "edge", act: "edge", text: t("edge-note"), state: at ? hasEdge(reading, at.shoe, at.zone) : false, off: !at || isCant(v) })}${key({ k: "cantzone", act: "zone-ask", text: capital(t("cant-read")), state: Boolean(bench.zoneAsking) || isCant(v), quiet: true, off: !at })}</div>${key({ k: "fill", act: "fill", text: t(open ? "fill" : "fill.done", { Shoe: capital(t(`shoe.${shoe}`)) }), off: !open })}`);
 }
 
 export function drawSoles(bench) {

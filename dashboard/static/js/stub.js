@@ -48,7 +48,7 @@ export function drawStub(bench) {
 
   if (!result) {
     draw(byId("word"), html`<svg class="punch" aria-hidden="true"><use href="#v-incomplete"/></svg><div><span>${t("verdict.waits")}</span><small>${["line", "signed-out"].includes(bench.why) ? t(`verdict.no-${bench.why}`) : t("stub.read", { read, all: ticks.length })}</small></div>`);
-    draw(byId("why"), typeof bench.why === "object" ? html`<h3>${t("why.refused")}</h3><ul>${problems(bench.why)}</ul>` : "");
+    draw(byId("why"), typeof bench.why === "object" ? html`<h2>${t("why.refused")}</h2><ul>${problems(bench.why)}</ul>` : "");
     draw(byId("left"), "");
     drawHand(bench, 0);
     return;
@@ -57,9 +57,9 @@ export function drawStub(bench) {
   draw(byId("word"), html`<svg class="punch" aria-hidden="true"><use href="#v-${result.verdict}"/></svg><div><span class="${words.length > 15 ? "long" : ""}">${words}</span><small>${note(bench, read, ticks.length)}</small></div>`);
   const all = reasons(result.findings), hard = weighty(all), why = hard.length ? hard : all, shown = why.slice(0, SHOWN), notes = all.length - hard.length;
   const head = hard.length ? (notes ? t("why.with-notes", { n: notes }) : t("why")) : all.length ? t("why.only-notes") : result.verdict === "keep" ? t("why.all-read") : t("why.nothing");
-  draw(byId("why"), html`<h3>${head}</h3><ul>${shown.map((f) => html`<li>${f.text}</li>`)}${why.length > SHOWN ? html`<li class="more">${t("why.others", { n: why.length - SHOWN })}</li>` : ""}${result.flags?.includes("possible-fault") ? html`<li class="more">${t("why.fault")}</li>` : ""}</ul>`);
+  draw(byId("why"), html`<h2>${head}</h2><ul>${shown.map((f) => html`<li>${f.text}</li>`)}${why.length > SHOWN ? html`<li class="more">${t("why.others", { n: why.length - SHOWN })}</li>` : ""}${result.flags?.includes("possible-fault") ? html`<li class="more">${t("why.fault")}</li>` : ""}</ul>`);
   const open = chips(result.unread), odd = contradictions(result);
-  draw(byId("left"), html`${odd.length ? html`<h3 class="odd">${t("odd.head")}</h3><ul>${odd.map((f) => html`<li>${t(`odd.${f}`)}</li>`)}</ul>` : html`<h3>${open.length ? t("left", { n: result.unread.length }) : t("left.none")}</h3>`}<div class="unread">${open.slice(0, odd.length ? 2 : CHIPS).map((c) => html`<button type="button" data-k="go-${c.shoe}-${c.check}" data-act="go" data-v="${c.shoe},${c.check}">${c.label}${c.n > 1 ? `, ${c.n}` : ""}</button>`)}</div>`);
+  draw(byId("left"), html`${odd.length ? html`<h2 class="odd">${t("odd.head")}</h2><ul>${odd.map((f) => html`<li>${t(`odd.${f}`)}</li>`)}</ul>` : html`<h2>${open.length ? t("left", { n: result.unread.length }) : t("left.none")}</h2>`}<div class="unread">${open.slice(0, odd.length ? 2 : CHIPS).map((c) => html`<button type="button" data-k="go-${c.shoe}-${c.check}" data-act="go" data-v="${c.shoe},${c.check}">${c.label}${c.n > 1 ? `, ${c.n}` : ""}</button>`)}</div>`);
   drawHand(bench, result.unread.length);
 }
 
