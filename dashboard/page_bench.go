@@ -18,6 +18,10 @@ import (
 // benchPage is the day's list of a store: what was read today. What waits on
 // the tablet is the tablet's own to show.
 type benchPage struct {
+	// Store is the store the bench stands in, where somebody chose it; AskStore
+	// says that there is one to choose, for who works for several.
+	Store    string
+	AskStore bool
 	// Day is the store's day in words.
 	Day  string
 	Rows []benchRow
@@ -42,19 +46,21 @@ const benchLimit = 200
 func (s *Server) showBench(c *gin.Context) error {
 	who, w := s.who(c), s.words(c)
 	ctx := c.Request.Context()
+	store, err := s.benchStore(c)
+	if err != nil {
+		return err
+	}
 	zone := time.UTC
-	if who.Store != "" {
-		if store, err := s.db.Store(ctx, who.Store); err == nil {
-			if z, err := time.LoadLocation(store.Zone); err == nil {
-				zone = z
-			}
+	if store.Code != "" {
+		if zone, err = time.LoadLocation(store.Zone); err != nil {
+			return fmt.Errorf("store %s: %w", store.Code, err)
 		}
 	}
 	today := s.now().In(zone)
 	day := today.Format(time.DateOnly)
-	view := benchPage{Day: w.day(today)}
+	view := benchPage{AskStore: who.Store == "", Store: c.Query("store"), Day: w.day(today)}
 	list, _, err := s.db.Inspections(ctx, models.InspectionFilter{
-		Scopes: who.Scopes, Store: who.Store, From: day, To: day, Live: true,
+		Scopes: who.Scopes, Store: store.Code, From: day, To: day, Live: true,
 	}, models.Page{Limit: benchLimit})
 	if err != nil {
 		s.log.WarnContext(ctx, "the day's list can't be read", "error", err)
@@ -69,6 +75,24 @@ func (s *Server) showBench(c *gin.Context) error {
 		})
 	}
 	return s.render(c, http.StatusOK, "bench", view)
+}
+
+// benchStore returns the store that the bench stands in: the one asked for by
+// name, where readings may be stored there, else the tablet's or the person's
+// own; the zero store for who works for several and asked for none.
+func (s *Server) benchStore(c *gin.Context) (retail.Store, error) {
+	ctx, who := c.Request.Context(), s.who(c)
+	code := who.Store
+	if asked := c.Query("store"); asked != "" {
+		if err := s.mayAt(ctx, who, writeReading, asked, "#/store"); err != nil {
+			return retail.Store{}, err
+		}
+		code = asked
+	}
+	if code == "" {
+		return retail.Store{}, nil
+	}
+	return s.store(ctx, code)
 }
 
 // shoeName says a reading's shoe: brand, model, version and size.
@@ -151,11 +175,11 @@ func (s *Server) showBenchContext(c *gin.Context) error {
 	ctx, who := c.Request.Context(), s.who(c)
 	answer := benchContext{Who: benchWho{Code: who.Code, Role: who.Role, MayOverride: who.allows(setCredit)}}
 	day := s.now().UTC().Format(time.DateOnly)
-	if who.Store != "" {
-		store, err := s.db.Store(ctx, who.Store)
-		if err != nil {
-			return err
-		}
+	store, err := s.benchStore(c)
+	if err != nil {
+		return err
+	}
+	if store.Code != "" {
 		answer.Store = &benchStore{Code: store.Code, Name: store.Name, Currency: store.Currency, Unit: store.Unit}
 		if day, err = storeDay(store, s.now()); err != nil {
 			return err
@@ -164,7 +188,6 @@ func (s *Server) showBenchContext(c *gin.Context) error {
 			return err
 		}
 	}
-	var err error
 	if answer.Rules, err = s.db.RuleSetOn(ctx, day); err != nil {
 		return err
 	}

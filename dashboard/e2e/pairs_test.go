@@ -145,3 +145,18 @@ func TestATradeInEndsThePair(t *testing.T) {
 		t.Error("the pair that was traded in is still open")
 	}
 }
+
+// Who works for several stores says at which bench this tablet stands, once.
+func TestAManagerChoosesTheStore(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, managerCode)
+	b.write(`[name=store]`, storeCode)
+	b.tap(`.where button`)
+	b.until(`location.search === "?store=` + storeCode + `" && document.querySelector("main[data-ready]")`)
+	id := shop.begin(b, "check")
+	shop.soundPair(b, "R-3", "80", "110101110"+"111101110")
+	b.finish()
+	if in := shop.stored(id); in.Store != storeCode || in.Staff != managerCode {
+		t.Errorf("stored for %s by %s", in.Store, in.Staff)
+	}
+}

@@ -45,6 +45,7 @@ type shop struct {
 // The people and the shoe of the shop. All of it is invented.
 const (
 	fitterCode, secondCode, traineeCode = "07-14", "07-09", "07-20"
+	managerCode                         = "W-01"
 	password                            = "correct horse battery"
 	storeCode                           = "K07"
 	shoeGTIN                            = "6291041500213"
@@ -72,6 +73,8 @@ func newShop(t *testing.T) *shop {
 		must(db.SaveStaff(ctx, by, retail.Staff{Code: code, Role: role, Scopes: scope}))
 		must(db.SetPassword(ctx, by, code, password))
 	}
+	must(db.SaveStaff(ctx, by, retail.Staff{Code: managerCode, Role: retail.Manager, Scopes: []retail.Scope{{Region: "WEST"}}}))
+	must(db.SetPassword(ctx, by, managerCode, password))
 	_, err := db.SaveShoeModel(ctx, by, retail.ShoeModel{
 		Brand: "Ondrell", Model: "Fenline", Version: "2", Category: "daily", GTINs: []string{shoeGTIN},
 		AsNew: assess.AsNew{Built: assess.ColSet(0).With(assess.MidLateral), Lean: assess.Of(800)},

@@ -11,6 +11,7 @@ import { acts as ledgerActs, drawLedger, enter, write } from "./ledger.js";
 import { more } from "./columns.js";
 import { nextZone } from "./reading.js";
 import * as outbox from "./outbox.js";
+import { context as bringContext } from "./place.js";
 import { tickets } from "./shelf.js";
 import { acts as soleActs, drawSoles, zoneKey } from "./soles.js";
 import { acts as stubActs, drawStub } from "./stub.js";
@@ -235,7 +236,7 @@ async function begin(id, context) {
 
 async function start() {
   const id = location.pathname.split("/").pop(), page = byId("main");
-  const context = await fetch("/bench/context.json").then((a) => (a.ok ? a.json() : {})).catch(() => ({}));
+  const context = await bringContext();
   const ticket = await begin(/^[0-9a-f-]{36}$/.test(id) ? id : uuidv7(), context);
   if (!ticket) return;
   const bench = new Bench(ticket, context);

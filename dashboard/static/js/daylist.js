@@ -7,12 +7,15 @@ import { wanted } from "./reading.js";
 import { verdictWords } from "./findings.js";
 import { parsePairRef } from "./ids.js";
 import * as outbox from "./outbox.js";
+import { choose, context as bringContext } from "./place.js";
 import { tickets } from "./shelf.js";
 import { capital, clock, t, word } from "./words.js";
 
 const SENT = 14 * 86_400_000; // ms that a sent ticket stays on the tablet; house value
 
-const context = await fetch("/bench/context.json").then((a) => (a.ok ? a.json() : {})).catch(() => ({}));
+const { store } = byId("main").dataset;
+if (store) choose(store);
+const context = await bringContext();
 
 function row(ticket) {
   const { reading: r, result } = ticket, all = wanted(r, ticket.asNew), read = all.filter((w) => w.value !== undefined).length;

@@ -25,7 +25,7 @@ export function slipMarkup({ reading: r, asNew, result, given, next, leaves, gra
 <dl><dt>${t("slip.shoe")}</dt><dd>${shoe}${r.size_label ? `, ${r.size_label}` : ""}</dd><dt>${t("slip.read")}</dt><dd>${[store, staff].filter(Boolean).join(", ")}</dd>${r.km === undefined ? "" : html`<dt>${t("slip.run")}</dt><dd>${t("km-how", { unit: `${r.km} ${r.km_unit ?? "km"}`, source: word(r.km_source ?? "estimated") })}</dd>`}</dl>
 <hr class="stitch">
 <div class="row"><sole-map kind="card" label="" l="${shown("left")}" r="${shown("right")}"></sole-map><span class="verdict"><svg aria-hidden="true"><use href="#v-${verdict}"/></svg>${words}</span></div>
-<ul>${said.length ? said.map((f) => html`<li>${f.text}.</li>`) : html`<li>${t(result.unread.length ? "slip.unread" : "slip.sound", { n: result.unread.length })}</li>`}</ul>
+<ul class="said">${said.length ? said.map((f) => html`<li>${f.text}.</li>`) : html`<li>${t(result.unread.length ? "slip.unread" : "slip.sound", { n: result.unread.length })}</li>`}</ul>
 <hr class="stitch">
 <h3>${t("slip.care")}</h3><ul>${care.map((c) => html`<li>${t(`care.${c}`)}</li>`)}</ul>
 <dl>${grade ? html`<dt>${t("slip.grade")}</dt><dd>${grade}${route ? `, ${word(route)}` : ""}</dd>` : route ? html`<dt>${t("slip.goes")}</dt><dd>${word(route)}</dd>` : ""}${credit ? html`<dt>${t("slip.credit")}</dt><dd>${credit}</dd>` : ""}${next ? html`<dt>${t(gone(verdict) || leaves ? "slip.new-pair" : "slip.next")}</dt><dd>${t("slip.check-by", { by: next.words })}</dd>` : ""}</dl>
