@@ -51,8 +51,8 @@ var assetKinds = map[string]string{
 	".wasm": "application/wasm",
 }
 
-// readAssets collects the files of static and the generated ones, by name. A
-// file NAME.gz is NAME as the build packed it.
+// readAssets collects the files of static and the generated ones, by name; a
+// generated one takes the place of the file with its name. A file NAME.gz is NAME as the build packed it.
 func readAssets(static fs.FS, generated map[string][]byte) (*assets, error) {
 	a := &assets{files: map[string]asset{}}
 	packed := map[string][]byte{}

@@ -1,6 +1,9 @@
 package dashboard
 
-import "io/fs"
+import (
+	"encoding/json"
+	"io/fs"
+)
 
 // front is what pages are made of: their files, words and templates. It is
 // read once at start and never written after.
@@ -21,19 +24,24 @@ func newFront() (*front, error) {
 	if err != nil {
 		return nil, err
 	}
-	columns, err := columnTable()
+	langs, err := readWords(static)
 	if err != nil {
 		return nil, err
 	}
+	generated := map[string][]byte{}
+	if generated["columns.json"], err = columnTable(); err != nil {
+		return nil, err
+	}
+	for _, w := range langs { // with what a language lacks filled in
+		if generated["words/"+w.tag.String()+".json"], err = json.Marshal(w.text); err != nil {
+			return nil, err
+		}
+	}
 	f := &front{}
-	if f.assets, err = readAssets(static, map[string][]byte{"columns.json": columns}); err != nil {
+	if f.assets, err = readAssets(static, generated); err != nil {
 		return nil, err
 	}
 	if f.worker, err = makeWorker(f.assets); err != nil {
-		return nil, err
-	}
-	langs, err := readWords(static)
-	if err != nil {
 		return nil, err
 	}
 	if f.pages, err = readPages(templates, langs, f.assets); err != nil {

@@ -1,6 +1,8 @@
 package dashboard
 
 import (
+	"encoding/json"
+	"maps"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -56,6 +58,19 @@ func TestAnotherLanguageIsAFile(t *testing.T) {
 	}
 	if got := langs[1].say("more") + " " + langs[1].say("back"); got != "Mehr back" {
 		t.Errorf("German says %q, want its own word and the fallback's", got)
+	}
+}
+
+func TestModulesGetTheWordsOfThePages(t *testing.T) {
+	f := testFront(t)
+	for _, w := range f.pages.langs {
+		var served map[string]string
+		if err := json.Unmarshal(f.assets.files["words/"+w.tag.String()+".json"].data, &served); err != nil {
+			t.Fatal(err)
+		}
+		if !maps.Equal(served, w.text) {
+			t.Errorf("%s: modules are served %d texts, pages have %d", w.tag, len(served), len(w.text))
+		}
 	}
 }
 

@@ -73,7 +73,7 @@ function credit(bench) {
   return minor === undefined ? null : { minor, currency: table.currency, table: table.number };
 }
 
-export function money(minor, currency) {
+function money(minor, currency) {
   const format = new Intl.NumberFormat(locale, { style: "currency", currency });
   return format.format(minor / 10 ** format.resolvedOptions().maximumFractionDigits);
 }

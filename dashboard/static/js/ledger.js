@@ -86,7 +86,7 @@ function sideRows(bench, name) {
 }
 
 // numberField is a line to write a measure on, between two keys that step it.
-export function numberField({ name, shoe, label, v, unit, step }) {
+function numberField({ name, shoe, label, v, unit, step }) {
   return html`<div class="number"><label class="field"><span>${label}</span><input data-k="n-${name}-${shoe}" data-measure="${name},${shoe}" inputmode="decimal" autocomplete="off" value="${isCant(v) ? "" : v}"></label><span class="unit">${unit}</span>${key({ k: `less-${name}-${shoe}`, act: "step", v: `${name},${shoe},${-step}`, text: `− ${step}`, label: t("step.less", { label, step }) })}${key({ k: `more-${name}-${shoe}`, act: "step", v: `${name},${shoe},${step}`, text: `+ ${step}`, label: t("step.more", { label, step }) })}</div>`;
 }
 

@@ -35,7 +35,7 @@ export async function state() {
 
 // One page sends at a time where the browser can arrange that.
 let sending = null;
-export function send() {
+function send() {
   sending ??= (navigator.locks ? navigator.locks.request("solewright outbox", sendAll) : sendAll()).finally(() => { sending = null; });
   return sending;
 }

@@ -18,7 +18,7 @@ export function set(r, shoe, name, value) {
   else place[name] = value;
 }
 
-export const shoesOf = (name) => (column(name).pair ? ["pair"] : SHOES);
+const shoesOf = (name) => (column(name).pair ? ["pair"] : SHOES);
 
 // built reports whether a model was made without rubber or pattern at a zone: nothing to grade there.
 export const built = (asNew, zone) => Boolean(asNew?.built?.includes(zone));
@@ -73,7 +73,3 @@ export function mostWorn(r, asNew, shoe, part) {
   const worst = graded.filter((z) => r[shoe][z] === top);
   return worst.length === 1 ? worst[0] : undefined;
 }
-
-// kilometres gives the distance in km, for advice and pay; undefined while unknown.
-const KM_PER_MILE = 1.609344; // international yard and pound agreement, 1959
-export const kilometres = (r) => (r.km === undefined || r.km_source === "unknown" ? undefined : r.km * (r.km_unit === "mi" ? KM_PER_MILE : 1));

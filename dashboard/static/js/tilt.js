@@ -8,7 +8,7 @@ import { capital, t } from "./words.js";
 const RAD = Math.PI / 180;
 
 // What a tilt goes by, as in the engine. House values where no source stands.
-export const METHOD = { photo: 1, level: 0.5, eye: 2 }; // degrees, one standard deviation
+const METHOD = { photo: 1, level: 0.5, eye: 2 }; // degrees, one standard deviation
 const TAP = 2; // pixels of the photo, one standard deviation
 const LOOSE_YAW = 5; // degrees that the camera is turned by where nobody estimated it
 const TYPICAL_LEAN = 10; // degrees, of a model whose forward lean is not known
@@ -52,7 +52,7 @@ export function mean(photos) {
 }
 
 // degrees says a tilt: 5.5° in.
-export const degrees = (v) => t(v < 0 ? "tilt.out" : "tilt.in", { n: Math.abs(v).toFixed(1) });
+const degrees = (v) => t(v < 0 ? "tilt.out" : "tilt.in", { n: Math.abs(v).toFixed(1) });
 
 // tiltWords is a shoe's value on the index of checks.
 export function tiltWords(r, shoe) {
