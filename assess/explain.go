@@ -113,12 +113,12 @@ func (j *judging) beside(x *Finding, f Foot) {
 }
 
 // use adds a value, if there is one.
-func (x *Finding) use(c Col, as UsedAs, v Value) {
-	if v == Unread || x.NUsed == MaxValues {
+func (f *Finding) use(c Col, as UsedAs, v Value) {
+	if v == Unread || f.NUsed == MaxValues {
 		return
 	}
-	x.Values[x.NUsed] = Used{Col: c, As: as, V: v}
-	x.NUsed++
+	f.Values[f.NUsed] = Used{Col: c, As: as, V: v}
+	f.NUsed++
 }
 
 // partOf returns the part of the outsole that a column is about.

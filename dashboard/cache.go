@@ -50,10 +50,3 @@ func (c *cache[K, V]) get(k K, load func() (V, error)) (V, error) {
 	c.m[k] = cached[V]{v, now.Add(cacheFor)}
 	return v, nil
 }
-
-// forget drops everything, after something remembered has been changed here.
-func (c *cache[K, V]) forget() {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	clear(c.m)
-}

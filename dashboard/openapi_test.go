@@ -271,7 +271,7 @@ func TestWhatIsKnownIsAskedAgainAfterAWhile(t *testing.T) {
 		must(t, err)
 		return v
 	}
-	if get("a") != 1 || get("a") != 1 {
+	if first, again := get("a"), get("a"); first != 1 || again != 1 {
 		t.Error("it was asked twice")
 	}
 	clock.advance(cacheFor - time.Second)

@@ -307,38 +307,6 @@ func (d *weibullData) coefficients(theta []float64, information *mat.Cholesky) (
 	return b, math.Log(d.spread / beta), cov, nil
 }
 
-// runsOff says whether log L never falls along direction (γ, β), and so has
-// no maximum: no exact life may move, no sound one become likelier to fail, no
-// worn one likelier to last. Entries below a millionth of the largest are
-// taken for 0.
-func (d *weibullData) runsOff(direction []float64) bool {
-	const small = 1e-6
-	p := len(direction) - 1
-	length := floats.Norm(direction, math.Inf(1))
-	if !(length > 0) {
-		return false
-	}
-	tolerance := small * length
-	if direction[p] < -tolerance {
-		return false
-	}
-	for _, g := range d.designs {
-		tol := tolerance * math.Max(1, floats.Norm(g.x, math.Inf(1)))
-		shift := floats.Dot(g.x, direction[:p])
-		for _, r := range g.rows {
-			from := direction[p]*r.y - shift
-			to := from + direction[p]*r.gap
-			switch {
-			case r.kind == exactLife && math.Abs(from) > tol,
-				(r.kind == soundSoFar || r.kind == betweenLooks) && from > tol,
-				(r.kind == wornAtLook || r.kind == betweenLooks) && to < -tol:
-				return false
-			}
-		}
-	}
-	return true
-}
-
 // extremes returns the furthest distance at which a pair was still sound and
 // the nearest by which one was worn.
 func extremes(x []Interval) (lastSound, firstWorn float64) {
