@@ -49,7 +49,10 @@ function choose(bench, m) {
   bench.lookForPairs();
 }
 
+// close also drops what is still asked for: a late answer must not open the list over the soles.
 function close() {
+  clearTimeout(timer);
+  asked++;
   found = [];
   marked = -1;
   drawFound("");
@@ -78,7 +81,7 @@ function bindShoe(bench) {
   input.addEventListener("input", () => {
     clearTimeout(timer);
     const q = input.value.trim();
-    if (q === "") { asked++; close(); return; }
+    if (q === "") { close(); return; }
     timer = setTimeout(async () => { if (await look(q)) drawFound(q); }, PAUSE);
   });
   input.addEventListener("keydown", async (event) => {
