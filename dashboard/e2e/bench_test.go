@@ -247,6 +247,8 @@ func TestServerStoppedAndStartedAgain(t *testing.T) {
 	b.tap(key("g-1"))
 	b.open(shop.url("/bench/" + next))
 	b.until(`document.querySelectorAll(".digit").length === 1`)
+	// A tablet that has the engine goes on judging; one that hasn't says so.
+	b.until(`document.querySelector("#word span")?.innerText === (document.querySelector("main").dataset.engine === "true" ? "Not finished" : "Verdict waits")`)
 
 	shop.start()
 	eval[bool](b, `dispatchEvent(new Event("online"))`)
