@@ -15,6 +15,10 @@ import (
 //go:embed migrations
 var migrations embed.FS
 
+// lockTries is how many seconds a starting server waits for another that
+// migrates. House value.
+const lockTries = 300
+
 // provider returns the migrations of the database's dialect. On PostgreSQL a
 // session lock lets one of several starting servers migrate while the others
 // wait; on SQLite only one process has the file.
@@ -27,7 +31,7 @@ func (db *DB) provider() (*goose.Provider, error) {
 	d := goose.DialectSQLite3
 	if db.dialect == postgresDialect {
 		d = goose.DialectPostgres
-		locker, err := lock.NewPostgresSessionLocker()
+		locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(1, lockTries), lock.WithUnlockTimeout(1, lockTries))
 		if err != nil {
 			return nil, err
 		}

@@ -74,7 +74,7 @@ func (db *DB) Changes(ctx context.Context, after Position, limit int) ([]Change,
 		query = `SELECT tx::text::bigint, number, op, store, id, pair_ref FROM change
 			WHERE (tx, number) > (?::text::xid8, ?) AND tx < pg_snapshot_xmin(pg_current_snapshot())
 			ORDER BY tx, number LIMIT ?`
-		args = []any{after.Tx, after.Number, limit}
+		args = []any{strconv.FormatInt(after.Tx, 10), after.Number, limit}
 	}
 	rows, err := db.q().QueryContext(ctx, db.dialect.sql(query), args...)
 	if err != nil {
