@@ -1,0 +1,77 @@
+package stats
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Limits say how far two methods of measuring the same thing part.
+type Limits struct {
+	N int `json:"n"`
+	// Bias is the mean of first − second, SD their standard deviation.
+	Bias float64 `json:"bias"`
+	SD   float64 `json:"sd"`
+	// Low and High hold about 95 % of differences: bias ∓ 1.96 SD.
+	Low      float64 `json:"low"`
+	High     float64 `json:"high"`
+	BiasLow  float64 `json:"bias_low"`
+	BiasHigh float64 `json:"bias_high"`
+	// SELimit is the standard error of a limit, SD √(3/n); its t interval
+	// around either limit follows.
+	SELimit  float64 `json:"se_limit"`
+	LowLow   float64 `json:"low_low"`
+	LowHigh  float64 `json:"low_high"`
+	HighLow  float64 `json:"high_low"`
+	HighHigh float64 `json:"high_high"`
+}
+
+// limitsWidth is the half width of the limits in standard deviations, the
+// normal quantile of 97.5 % (the paper of 1986 rounds it to 2).
+const limitsWidth = 1.959963984540054
+
+// BlandAltman returns the limits of agreement of paired measurements, with t
+// intervals (n − 1 degrees of freedom) at confidence conf.
+//
+// Errors: ErrEmpty for no pairs, ErrNoSpread for one pair or where all
+// differences are equal, ErrBadInput for lengths that differ, numbers that
+// are not finite or conf outside (0, 1).
+//
+// Source: Bland JM, Altman DG (1986) Lancet i:307–310.
+func BlandAltman(first, second []float64, conf float64) (*Limits, error) {
+	return limitsOfAgreement(first, second, limitsWidth, conf)
+}
+
+func limitsOfAgreement(first, second []float64, width, conf float64) (*Limits, error) {
+	if err := checkConf(conf); err != nil {
+		return nil, err
+	}
+	if len(first) != len(second) {
+		return nil, badInput("%d first and %d second measurements, must be as many", len(first), len(second))
+	}
+	if len(first) == 0 {
+		return nil, ErrEmpty
+	}
+	d := make([]float64, len(first))
+	equal := true
+	for i := range d {
+		d[i] = first[i] - second[i]
+		if math.IsNaN(d[i]) || math.IsInf(d[i], 0) {
+			return nil, badInput("pair %d is (%v, %v), must be finite numbers", i+1, first[i], second[i])
+		}
+		equal = equal && d[i] == d[0]
+	}
+	if equal {
+		return nil, ErrNoSpread.because("all differences are equal, or there is only one")
+	}
+	n := float64(len(d))
+	l := &Limits{N: len(d)}
+	l.Bias, l.SD = meanSD(d)
+	l.Low, l.High = l.Bias-width*l.SD, l.Bias+width*l.SD
+	l.SELimit = l.SD * math.Sqrt(3/n)
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(1 - (1-conf)/2)
+	l.BiasLow, l.BiasHigh = l.Bias-t*l.SD/math.Sqrt(n), l.Bias+t*l.SD/math.Sqrt(n)
+	l.LowLow, l.LowHigh = l.Low-t*l.SELimit, l.Low+t*l.SELimit
+	l.HighLow, l.HighHigh = l.High-t*l.SELimit, l.High+t*l.SELimit
+	return l, nil
+}
