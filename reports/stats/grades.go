@@ -129,12 +129,3 @@ func (p Pattern) size() int {
 	}
 	return n
 }
-
-// items returns how many items each pattern has.
-func (r *Ratings) items() []int {
-	out := make([]int, len(r.Patterns))
-	for i, p := range r.Patterns {
-		out[i] = p.Items
-	}
-	return out
-}
