@@ -14,6 +14,8 @@ import (
 	"time"
 
 	"github.com/alecthomas/kong"
+
+	"solewright/reports/tally"
 )
 
 func main() {
@@ -37,6 +39,7 @@ type commands struct {
 	Import  importCmd  `cmd:"" help:"Import a CSV file."`
 	Export  exportCmd  `cmd:"" help:"Export as CSV, to standard output."`
 	Judge   judgeCmd   `cmd:"" help:"Judge readings from a JSON or CSV file; stores nothing."`
+	Tally   tallyCmd   `cmd:"" help:"Compute one statistic on any CSV file; solewright tally --help lists them."`
 	Verify  verifyCmd  `cmd:"" help:"Recount everything derived and say what differs."`
 	Staff   staffCmd   `cmd:"" help:"Add, disable and list accounts; set their passwords."`
 	Token   tokenCmd   `cmd:"" help:"Add, revoke and list API tokens."`
@@ -59,6 +62,9 @@ type usageError struct{ error }
 // prints on failure is one line on stderr.
 func run(ctx context.Context, args []string, getenv func(string) string, stdin io.Reader, stdout, stderr io.Writer) int {
 	a := &app{ctx: ctx, getenv: getenv, stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now}
+	if len(args) > 0 && args[0] == "tally" { // its flags depend on the statistic
+		return a.fail((&tallyCmd{Args: args[1:]}).Run(a))
+	}
 	helped := false
 	parser, err := kong.New(&commands{},
 		kong.Name("solewright"),
@@ -88,7 +94,8 @@ func (a *app) fail(err error) int {
 		return exitDone
 	}
 	fmt.Fprintln(a.stderr, "solewright:", strings.ReplaceAll(err.Error(), "\n", "; "))
-	if errors.As(err, &usageError{}) {
+	var statistic *tally.UsageError
+	if errors.As(err, &usageError{}) || errors.As(err, &statistic) {
 		return exitUsage
 	}
 	return exitWrong

@@ -108,6 +108,25 @@ func TestJudge(t *testing.T) {
 	}
 }
 
+func TestTally(t *testing.T) {
+	got := command(t, "hits,size\n81,263\n", nil, "tally", "shares", "-", "--hits", "hits", "--size", "size")
+	// Newcombe 1998, Stat Med 17:857, Table I, method 3: 81/263 gives 0.2553 to 0.3662 (as quoted by public test suites).
+	if got.code != exitDone || !strings.Contains(got.out, "0.25528") || !strings.Contains(got.out, "0.36620") {
+		t.Errorf("exit %d, %s %s", got.code, got.out, got.err)
+	}
+	for _, args := range [][]string{{"tally", "horoscope", "-"}, {"tally", "shares", "-", "--hitz", "hits"}} {
+		if got := command(t, "", nil, args...); got.code != exitUsage {
+			t.Errorf("%q: exit %d, %s; want 2", args, got.code, got.err)
+		}
+	}
+	if got := command(t, "", nil, "tally", "shares", "-", "--of", "x"); got.code != exitWrong || strings.Count(got.err, "\n") != 1 {
+		t.Errorf("an empty file: exit %d, %q; want 1 and one line", got.code, got.err)
+	}
+	if got := command(t, "", nil, "tally", "--help"); got.code != exitDone {
+		t.Errorf("--help: exit %d, %s", got.code, got.err)
+	}
+}
+
 // invented writes the files of a small invented retailer to a folder.
 func invented(t *testing.T, readings int) string {
 	t.Helper()

@@ -1,0 +1,176 @@
+package tally
+
+import (
+	"cmp"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"solewright/reports/stats"
+)
+
+var chartStatistics = []statistic{
+	{
+		name: "chart", run: (*job).chart,
+		flags:   []string{"kind", "order", "hits", "size", "value", "baseline", "sigma", "lambda", "width", "target", "sd", "k", "h", "event", "expected", "odds"},
+		help:    "A series in time with its limits: --kind p, u, c, ewma, cusum or ra-cusum. --baseline names the points that the centre is learnt from.",
+		example: "--kind p --order month --hits returned --size sold months.csv",
+	},
+	{
+		name: "run-length", run: (*job).runLength,
+		flags:   []string{"kind", "k", "h", "shift", "p0", "p-number", "m-number", "expected", "odds", "true-odds"},
+		help:    "How many points pass on average before a chart signals: --kind normal, bernoulli or ra. Only ra reads a file.",
+		example: "--kind normal --k 0.5 --h 4 --shift 1",
+	},
+}
+
+type chartRow struct {
+	order       string
+	first, size float64
+}
+
+func (j *job) chart() error {
+	if err := j.need("kind", "order"); err != nil {
+		return err
+	}
+	columns := []column{{j.order, text}}
+	switch j.kind {
+	case "p", "u":
+		if err := j.need("hits", "size"); err != nil {
+			return err
+		}
+		columns = append(columns, column{j.hits, whole}, column{j.size, number})
+	case "c":
+		if j.value == "" {
+			j.value = j.hits
+		}
+		columns = append(columns, column{j.value, whole})
+	case "ewma", "cusum":
+		columns = append(columns, column{j.value, number})
+	case "ra-cusum":
+		if err := j.need("event", "expected"); err != nil {
+			return err
+		}
+		columns = append(columns, column{j.event, yesNo}, column{j.expected, number})
+	default:
+		return usage("--kind: %q: want p, u, c, ewma, cusum or ra-cusum", j.kind)
+	}
+	if columns[1].name == "" {
+		return usage("--value is missing")
+	}
+	if j.count != "" && j.kind != "p" && j.kind != "u" {
+		return usage("--count goes with the kinds p and u: here every row is a point")
+	}
+	var rows [][]chartRow
+	numeric := true
+	err := j.in.each(columns, func(g, count int, c []cell) error {
+		if g == len(rows) {
+			rows = append(rows, nil)
+		}
+		r := chartRow{order: c[0].text, first: c[1].num * float64(count)}
+		if len(c) > 2 {
+			r.size = c[2].num * float64(count)
+			switch {
+			case j.kind == "p" && r.first > r.size:
+				return fmt.Errorf("%q: %s hits among %s", j.hits, c[1].text, c[2].text)
+			case j.kind == "ra-cusum" && (r.size < 0 || r.size > 1):
+				return fmt.Errorf("%q: %s: want 0 to 1", j.expected, c[2].text)
+			}
+		}
+		_, err := strconv.ParseFloat(r.order, 64)
+		numeric = numeric && err == nil
+		rows[g] = append(rows[g], r)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if numeric {
+		return drawn(j, rows, func(s string) (float64, error) { return strconv.ParseFloat(s, 64) })
+	}
+	return drawn(j, rows, func(s string) (string, error) { return s, nil })
+}
+
+// drawn makes the charts of all groups, with orders of one type.
+func drawn[O cmp.Ordered](j *job, rows [][]chartRow, orderOf func(string) (O, error)) error {
+	var baseline *stats.Range[O]
+	if j.baseline != "" {
+		from, to, ok := strings.Cut(j.baseline, ":")
+		a, errA := orderOf(from)
+		b, errB := orderOf(to)
+		if !ok || errA != nil || errB != nil {
+			return usage("--baseline: %q: want FROM:TO, values of --order", j.baseline)
+		}
+		baseline = &stats.Range[O]{From: a, To: b}
+	}
+	process := stats.Process[O]{Baseline: baseline}
+	if j.given["target"] {
+		process.Target = stats.Some(j.target)
+	}
+	if j.given["sd"] {
+		process.SD = stats.Some(j.sd)
+	}
+	return j.inGroups(func(g int, o *object) error {
+		samples := make([]stats.Sample[O], len(rows[g]))
+		values := make([]stats.Value[O], len(rows[g]))
+		cases := make([]stats.Case[O], len(rows[g]))
+		for i, r := range rows[g] {
+			at, err := orderOf(r.order)
+			if err != nil {
+				return err
+			}
+			samples[i] = stats.Sample[O]{Order: at, Hits: r.first, Size: r.size}
+			values[i] = stats.Value[O]{Order: at, Value: r.first}
+			cases[i] = stats.Case[O]{Order: at, Failed: r.first == 1, Expected: r.size}
+		}
+		counts := stats.ChartOptions[O]{Sigma: j.sigma, Baseline: baseline}
+		var chart any
+		var err error
+		switch j.kind {
+		case "p":
+			chart, err = stats.PChart(samples, counts)
+		case "u":
+			chart, err = stats.UChart(samples, counts)
+		case "c":
+			chart, err = stats.CChart(samples, counts)
+		case "ewma":
+			chart, err = stats.EWMA(values, stats.EWMAOptions[O]{Lambda: j.lambda, Width: j.width, Process: process})
+		case "cusum":
+			chart, err = stats.CUSUM(values, stats.CUSUMOptions[O]{K: j.k, H: j.h, Process: process})
+		case "ra-cusum":
+			chart, err = stats.RiskAdjustedCUSUM(cases, j.odds, j.h)
+		}
+		return o.spread(chart, err, "points")
+	})
+}
+
+func (j *job) runLength() error {
+	var r *stats.RunLength
+	var err error
+	switch j.kind {
+	case "normal":
+		r, err = stats.NormalRunLength(j.k, j.h, j.shift, 0)
+	case "bernoulli":
+		if err := j.need("p", "m", "h"); err != nil {
+			return err
+		}
+		r, err = stats.BernoulliRunLength(j.p0, j.m, j.h)
+	case "ra":
+		if err := j.need("expected", "h"); err != nil {
+			return err
+		}
+		var expected []float64
+		if err := j.in.each([]column{{j.expected, number}}, func(_, count int, c []cell) error {
+			for range count {
+				expected = append(expected, c[0].num)
+			}
+			return nil
+		}); err != nil {
+			return err
+		}
+		r, err = stats.RiskRunLength(expected, j.odds, j.h, j.trueOdds)
+	default:
+		return usage("--kind: %q: want normal, bernoulli or ra", j.kind)
+	}
+	return j.out.spread(r, err, "arl_one", "arl_two")
+}

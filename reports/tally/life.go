@@ -1,0 +1,356 @@
+package tally
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"solewright/reports/stats"
+)
+
+var lifeStatistics = []statistic{{
+	name: "life", run: (*job).life,
+	flags:   []string{"time", "event", "ci", "tau", "strata", "lower", "upper", "bootstrap", "worn", "current-status", "given", "risk"},
+	help:    "How long pairs last: from exact and right-censored distances, from two looks, or from one look each. Groups are compared where there are several.",
+	example: "--lower sound_km --upper worn_km --by model readings.csv",
+}}
+
+func (j *job) life() error {
+	switch {
+	case j.currentStatus:
+		return j.oneLook()
+	case j.given["lower"] || j.given["upper"]:
+		return j.twoLooks()
+	}
+	return j.rightCensored()
+}
+
+// observed is one distinct observation of one group.
+type observed struct {
+	group, stratum int
+	lower, upper   float64
+}
+
+// columnsOf splits tallies into the arrays that stats counts.
+func columnsOf(seen *tallies[observed]) (lower, upper []float64, group []int) {
+	for _, k := range seen.keys {
+		lower, upper, group = append(lower, k.lower), append(upper, k.upper), append(group, k.group)
+	}
+	return lower, upper, group
+}
+
+func distance(c cell, name string) error {
+	if c.num < 0 {
+		return fmt.Errorf("%q: %s: want 0 or more", name, c.text)
+	}
+	return nil
+}
+
+func (j *job) rightCensored() error {
+	if err := j.need("time", "event"); err != nil {
+		return err
+	}
+	ci := stats.CurveCI(j.ci)
+	if !slices.Contains([]stats.CurveCI{stats.LogLog, stats.Log, stats.Plain}, ci) {
+		return usage("--ci: %q: want log-log, log or plain", j.ci)
+	}
+	columns := []column{{j.time, number}, {j.event, yesNo}}
+	if j.strata != "" {
+		columns = append(columns, column{j.strata, text})
+	}
+	var seen tallies[observed]
+	var strata tallies[string]
+	err := j.in.each(columns, func(g, count int, c []cell) error {
+		upper := c[0].num
+		if c[1].num == 0 {
+			upper = math.Inf(1)
+		}
+		stratum := ""
+		if j.strata != "" {
+			stratum = c[2].text
+		}
+		seen.add(observed{g, strata.add(stratum, count), c[0].num, upper}, count)
+		return distance(c[0], j.time)
+	})
+	if err != nil {
+		return err
+	}
+	lower, upper, group := columnsOf(&seen)
+	failed := make([]bool, len(upper))
+	for i := range upper {
+		failed[i] = !math.IsInf(upper[i], 1)
+	}
+	groups := len(j.in.groups)
+	exits, err := stats.ExitsBy(lower, failed, seen.counts, group, groups)
+	if err != nil {
+		return err
+	}
+	intervals, err := stats.IntervalsBy(lower, upper, seen.counts, group, groups)
+	if err != nil {
+		return err
+	}
+	err = j.inGroups(func(g int, o *object) error {
+		km, err := stats.KaplanMeier(exits[g], stats.KMOptions{Conf: j.conf, CI: ci, Tau: j.tau})
+		if err := o.spread(km, err, "n", "events", "curve", "median", "median_low", "median_high", "rmst", "rmst_se"); err != nil {
+			return err
+		}
+		if !j.given["tau"] {
+			o.why = append(o.why, "rmst: no --tau was named")
+		}
+		return j.parametric(o, intervals[g])
+	})
+	if err != nil || groups < 2 {
+		return err
+	}
+	byStratum := make([][][]stats.Exit, len(strata.keys))
+	for s := range byStratum {
+		var part tallies[observed]
+		for i, k := range seen.keys {
+			if k.stratum == s {
+				part.add(k, seen.counts[i])
+			}
+		}
+		time, ends, group := columnsOf(&part)
+		failed := make([]bool, len(ends))
+		for i := range ends {
+			failed[i] = !math.IsInf(ends[i], 1)
+		}
+		if byStratum[s], err = stats.ExitsBy(time, failed, part.counts, group, groups); err != nil {
+			return err
+		}
+	}
+	test, err := stats.StratifiedLogRank(byStratum)
+	if err := j.out.put("logrank", test, err); err != nil {
+		return err
+	}
+	pairs, err := stats.PairwiseLogRank(j.in.labels(), byStratum)
+	return j.out.put("pairwise", pairs, err)
+}
+
+func (j *job) twoLooks() error {
+	if err := j.need("lower", "upper"); err != nil {
+		return err
+	}
+	if j.strata != "" {
+		return usage("--strata goes with --time and --event")
+	}
+	var seen tallies[observed]
+	err := j.in.each([]column{{j.lower, number}, {j.upper, openEnded}}, func(g, count int, c []cell) error {
+		if c[1].num < c[0].num {
+			return fmt.Errorf("%q: %s lies below %s", j.upper, c[1].text, c[0].text)
+		}
+		seen.add(observed{g, 0, c[0].num, c[1].num}, count)
+		return distance(c[0], j.lower)
+	})
+	if err != nil {
+		return err
+	}
+	lower, upper, group := columnsOf(&seen)
+	all, err := stats.IntervalsBy(lower, upper, seen.counts, group, len(j.in.groups))
+	if err != nil {
+		return err
+	}
+	err = j.inGroups(func(g int, o *object) error {
+		life, err := stats.NPMLE(all[g])
+		if err != nil {
+			return o.spread(nil, err, "support", "loglik", "gap", "curve", "median")
+		}
+		o.set("n", life.N)
+		o.set("support", life.Support)
+		o.set("loglik", life.LogLik)
+		o.set("gap", life.Gap)
+		o.set("curve", life.Curve)
+		if life.Median == nil {
+			o.set("median", nil)
+			o.why = append(o.why, "median: "+life.Why)
+		} else {
+			o.set("median", []stats.Float{stats.Some(life.Median[0]), stats.Some(life.Median[1])})
+		}
+		if err := j.parametric(o, all[g]); err != nil || j.bootstrap == 0 {
+			return err
+		}
+		band, err := j.band(all[g], life)
+		return o.put("band", band, err)
+	})
+	if err != nil || len(all) < 2 {
+		return err
+	}
+	test, err := stats.ScoreTest(all, stats.SunScores)
+	return j.out.put("score", test, err)
+}
+
+// soundAt reads the share still sound at t off a curve; mass inside a support
+// interval counts at its right end.
+func soundAt(curve []stats.BracketPoint, t float64) float64 {
+	s := 1.0
+	for _, p := range curve {
+		if p.Time > t {
+			break
+		}
+		s = p.SurvLow
+	}
+	return s
+}
+
+// band resamples pairs and returns percentile limits at the ends of the
+// support. The same seed draws the same resamples for each end, so a resample
+// is fitted once.
+func (j *job) band(x []stats.Interval, life *stats.Life) ([]stats.BandPoint, error) {
+	weights := make([]int, len(x))
+	for i := range x {
+		weights[i] = x[i].N
+	}
+	var fitted [][]stats.BracketPoint
+	fit := func(weights []int) []stats.BracketPoint {
+		again := slices.Clone(x)
+		for i := range again {
+			again[i].N = weights[i]
+		}
+		life, err := stats.NPMLE(slices.DeleteFunc(again, func(i stats.Interval) bool { return i.N == 0 }))
+		if err != nil {
+			return nil // a resample without an estimate is skipped
+		}
+		return life.Curve
+	}
+	band := []stats.BandPoint{}
+	for _, p := range life.Curve {
+		k := 0
+		b, err := stats.Resampled(weights, j.bootstrap, j.seed, j.conf, func(weights []int) (float64, bool) {
+			if k == len(fitted) {
+				fitted = append(fitted, fit(weights))
+			}
+			curve := fitted[k]
+			k++
+			return soundAt(curve, p.Time), curve != nil
+		})
+		if err != nil {
+			return nil, err
+		}
+		band = append(band, stats.BandPoint{Time: p.Time, Low: b.Low, High: b.High})
+	}
+	return band, nil
+}
+
+// parametric adds the Weibull life and what follows from it.
+func (j *job) parametric(o *object, x []stats.Interval) error {
+	w, err := stats.FitWeibull(x, j.conf)
+	if errors.Is(err, stats.ErrBadInput) {
+		// A life of exactly 0 has no logarithm; the curve above stands.
+		err = &stats.Reason{Code: "no-maximum", Detail: err.Error()}
+	}
+	if err := o.put("weibull", w, err); err != nil || !j.given["given"] {
+		return err
+	}
+	if j.given0 < 0 || j.risk <= 0 || j.risk >= 1 {
+		return usage("--given %v --risk %v: want a distance of 0 or more and a risk between 0 and 1", j.given0, j.risk)
+	}
+	var next object
+	if err == nil {
+		km, low, high := nextKM(w, j.given0, j.risk, j.conf)
+		next.set("km", km)
+		next.set("low", low)
+		next.set("high", high)
+	} else {
+		if err := next.spread(nil, err, "km", "low", "high"); err != nil {
+			return err
+		}
+	}
+	life, err := stats.NPMLE(x)
+	if err != nil {
+		err = next.put("npmle", nil, err)
+	} else {
+		left, right, why := nextBracket(life, j.given0, j.risk)
+		var bracket object
+		bracket.set("left", left)
+		bracket.set("right", right)
+		if why != "" {
+			bracket.why = []string{why}
+		}
+		next.set("npmle", bracket)
+	}
+	o.set("next", next)
+	return err
+}
+
+// nextKM returns the distance by which a pair sound at km has failed with
+// probability risk, with the delta-method interval on log(distance − km):
+//
+//	log t = μ + σ log A,  A = e^w + q,  w = (log km − μ)/σ,  q = −log(1 − risk)
+func nextKM(w *stats.Weibull, km, risk, conf float64) (t, low, high stats.Float) {
+	z := (math.Log(km) - w.Mu) / w.Sigma
+	e, ze := math.Exp(z), 0.0
+	if e > 0 {
+		ze = z * e
+	}
+	a := e - math.Log1p(-risk)
+	at := math.Exp(w.Mu + w.Sigma*math.Log(a))
+	scale := at / (at - km) // from d log t to d log(t − km)
+	dMu := scale * (1 - e/a)
+	dSigma := scale * w.Sigma * (math.Log(a) - ze/a)
+	v := dMu*dMu*w.VCov[0][0] + 2*dMu*dSigma*w.VCov[0][1] + dSigma*dSigma*w.VCov[1][1]
+	half := distuv.UnitNormal.Quantile((1+conf)/2) * math.Sqrt(v)
+	return stats.Some(at), stats.Some(km + (at-km)*math.Exp(-half)), stats.Some(km + (at-km)*math.Exp(half))
+}
+
+// nextBracket returns the ends between which the same distance lies by the
+// non-parametric life.
+func nextBracket(life *stats.Life, km, risk float64) (left, right stats.Float, why string) {
+	// Inside a support interval the share sound at km lies between the two
+	// values at its ends.
+	before, now := 1.0, 1.0
+	for _, m := range life.Support {
+		switch {
+		case m.Right.OK && m.Right.V <= km:
+			before -= m.Mass
+			now -= m.Mass
+		case m.Left < km:
+			now -= m.Mass
+		}
+	}
+	const slack = 1e-12 // shares are sums of masses
+	sound := 1.0
+	for _, m := range life.Support {
+		sound -= m.Mass
+		if !left.OK && sound <= (1-risk)*before+slack {
+			left = stats.Some(max(m.Left, km))
+		}
+		if !right.OK && sound <= (1-risk)*now+slack && m.Right.OK {
+			right = stats.Some(max(m.Right.V, km))
+		}
+	}
+	if now <= slack || !left.OK || !right.OK {
+		why = stats.ErrNotReached.Detail
+		right = stats.None
+	}
+	return left, right, why
+}
+
+func (j *job) oneLook() error {
+	if err := j.need("time", "worn"); err != nil {
+		return err
+	}
+	var seen tallies[observed]
+	err := j.in.each([]column{{j.time, number}, {j.worn, yesNo}}, func(g, count int, c []cell) error {
+		seen.add(observed{g, c[1].int(), c[0].num, 0}, count)
+		return distance(c[0], j.time)
+	})
+	if err != nil {
+		return err
+	}
+	time, _, group := columnsOf(&seen)
+	worn := make([]bool, len(time))
+	for i, k := range seen.keys {
+		worn[i] = k.stratum == 1
+	}
+	exits, err := stats.ExitsBy(time, worn, seen.counts, group, len(j.in.groups))
+	if err != nil {
+		return err
+	}
+	return j.inGroups(func(g int, o *object) error {
+		life, err := stats.CurrentStatus(exits[g])
+		return o.spread(life, err, "steps")
+	})
+}

@@ -1,0 +1,214 @@
+package tally
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+)
+
+type field struct {
+	key   string
+	value any
+}
+
+// object is a JSON object with its keys in order. Why, which says what is
+// undefined and why, comes last.
+type object struct {
+	fields []field
+	why    []string
+}
+
+func (o *object) set(key string, value any) { o.fields = append(o.fields, field{key, value}) }
+
+// spread adds the fields of a result, or null for each key where it has none.
+// A fault is handed back.
+func (o *object) spread(result any, err error, keys ...string) error {
+	if err != nil {
+		why, fault := reason(err)
+		if fault != nil {
+			return fault
+		}
+		for _, key := range keys {
+			o.set(key, nil)
+		}
+		o.why = append(o.why, why)
+		return nil
+	}
+	raw, err := json.Marshal(result)
+	if err != nil {
+		return err
+	}
+	inner, err := ordered(raw)
+	if err != nil {
+		return err
+	}
+	for _, f := range inner.fields {
+		if f.key == "why" {
+			var why string
+			if err := json.Unmarshal(f.value.(json.RawMessage), &why); err != nil {
+				return err
+			}
+			o.why = append(o.why, why)
+			continue
+		}
+		o.fields = append(o.fields, f)
+	}
+	return nil
+}
+
+// put sets one key to a result, or to null with the reason as why.
+func (o *object) put(key string, result any, err error) error {
+	if err == nil {
+		o.set(key, result)
+		return nil
+	}
+	why, fault := reason(err)
+	if fault != nil {
+		return fault
+	}
+	o.set(key, nil)
+	o.why = append(o.why, key+": "+why)
+	return nil
+}
+
+func (o object) MarshalJSON() ([]byte, error) {
+	var b bytes.Buffer
+	b.WriteByte('{')
+	fields := o.fields
+	if len(o.why) > 0 {
+		fields = append(fields[:len(fields):len(fields)], field{"why", strings.Join(o.why, "; ")})
+	}
+	for i, f := range fields {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		for j, part := range []any{f.key, f.value} {
+			text, err := json.Marshal(part)
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", f.key, err)
+			}
+			if j > 0 {
+				b.WriteByte(':')
+			}
+			b.Write(text)
+		}
+	}
+	b.WriteByte('}')
+	return b.Bytes(), nil
+}
+
+// ordered reads a JSON object without losing the order of its keys.
+func ordered(raw []byte) (object, error) {
+	var o object
+	d := json.NewDecoder(bytes.NewReader(raw))
+	if _, err := d.Token(); err != nil {
+		return o, err
+	}
+	for d.More() {
+		key, err := d.Token()
+		if err != nil {
+			return o, err
+		}
+		var value json.RawMessage
+		if err := d.Decode(&value); err != nil {
+			return o, err
+		}
+		o.set(key.(string), value)
+	}
+	return o, nil
+}
+
+// print writes the object for people: a line for each number, a table for each
+// list of objects.
+func (o object) print(w io.Writer) error {
+	raw, err := o.MarshalJSON()
+	if err != nil {
+		return err
+	}
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	if err := printValue(t, "", "", raw); err != nil {
+		return err
+	}
+	return t.Flush()
+}
+
+func printValue(w io.Writer, indent, key string, raw json.RawMessage) error {
+	switch {
+	case raw[0] == '{':
+		inner, err := ordered(raw)
+		if err != nil {
+			return err
+		}
+		if key != "" {
+			fmt.Fprintf(w, "%s%s\n", indent, key)
+			indent += "  "
+		}
+		for _, f := range inner.fields {
+			if err := printValue(w, indent, f.key, f.value.(json.RawMessage)); err != nil {
+				return err
+			}
+		}
+		return nil
+	case bytes.HasPrefix(raw, []byte("[{")):
+		return printRows(w, indent, key, raw)
+	}
+	fmt.Fprintf(w, "%s%s\t%s\n", indent, key, plain(raw))
+	return nil
+}
+
+// printRows writes a list of objects as a table where all their values are
+// plain, else one after the other.
+func printRows(w io.Writer, indent, key string, raw json.RawMessage) error {
+	var items []json.RawMessage
+	if err := json.Unmarshal(raw, &items); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "%s%s\n", indent, key)
+	indent += "  "
+	heading := ""
+	for _, item := range items {
+		row, err := ordered(item)
+		if err != nil {
+			return err
+		}
+		var names, values []string
+		nested := false
+		for _, f := range row.fields {
+			value := f.value.(json.RawMessage)
+			nested = nested || value[0] == '{' || value[0] == '['
+			names, values = append(names, f.key), append(values, plain(value))
+		}
+		if nested {
+			if err := printValue(w, indent, "", item); err != nil {
+				return err
+			}
+			continue
+		}
+		if line := strings.Join(names, "\t"); line != heading {
+			heading = line
+			fmt.Fprintf(w, "%s%s\n", indent, line)
+		}
+		fmt.Fprintf(w, "%s%s\n", indent, strings.Join(values, "\t"))
+	}
+	return nil
+}
+
+// plain shows a value without quotes, an undefined one as a dash, a number to
+// six digits.
+func plain(raw json.RawMessage) string {
+	var s string
+	if json.Unmarshal(raw, &s) == nil && raw[0] == '"' {
+		return s
+	}
+	var f float64
+	if string(raw) == "null" {
+		return "–"
+	}
+	if json.Unmarshal(raw, &f) == nil {
+		return fmt.Sprintf("%.6g", f)
+	}
+	return string(raw)
+}

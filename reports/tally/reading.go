@@ -1,0 +1,245 @@
+package tally
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"solewright/reports/stats"
+)
+
+var readingStatistics = []statistic{
+	{
+		name: "trend", flags: []string{"hits", "size", "score", "value", "order"}, run: (*job).trend,
+		help:    "Whether a share rises along --score, or a series along --order. A series also gets its slope.",
+		example: "--value grip --order month months.csv",
+	},
+	{
+		name: "agreement", flags: []string{"item", "rater", "grade", "scale", "first", "second"}, run: (*job).agreement,
+		help:    "How far raters agree beyond chance, from --item, --rater and --grade or from two readings. --levels lists the grades in order, unused ones included.",
+		example: "--item pair --rater reader --grade verdict --scale ordinal round.csv",
+	},
+	{
+		name: "match", flags: []string{"first", "second"}, run: (*job).match,
+		help:    "Whether two readings of the same pairs use the categories equally often. With --count a row stands for several pairs.",
+		example: "--first shop --second bench twice.csv",
+	},
+	{
+		name: "limits", flags: []string{"first", "second"}, run: (*job).limits,
+		help:    "How far two methods of measuring the same thing part. The limits hold about 95 % of differences.",
+		example: "--first gauge --second camera twice.csv",
+	},
+	{
+		name: "heaping", flags: []string{"value", "range"}, run: (*job).heaping,
+		help:    "Whether whole numbers were written down as round ones. --range sets what Whipple's and Myers' index read.",
+		example: "--value km --range 0:999 readings.csv",
+	},
+	{
+		name: "symmetry", flags: []string{"left", "right"}, run: (*job).symmetry,
+		help:    "The symmetry index of each row, left against right, in percent. It is null where both are 0.",
+		example: "--left left_mm --right right_mm pairs.csv",
+	},
+}
+
+func (j *job) trend() error {
+	if j.given["value"] {
+		if err := j.need("value", "order"); err != nil {
+			return err
+		}
+		var order, value [][]float64
+		err := j.in.each([]column{{j.order, number}, {j.value, number}}, func(g, count int, c []cell) error {
+			if g == len(order) {
+				order, value = append(order, nil), append(value, nil)
+			}
+			for range count {
+				order[g], value[g] = append(order[g], c[0].num), append(value[g], c[1].num)
+			}
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		return j.inGroups(func(g int, o *object) error {
+			t, err := stats.MannKendall(order[g], value[g], j.conf, stats.Outward)
+			return o.spread(t, err, "s", "var_s", "z", "p", "tau_b", "slope", "slope_low", "slope_high")
+		})
+	}
+	if err := j.need("hits", "size", "score"); err != nil {
+		return err
+	}
+	type key struct {
+		group int
+		score float64
+	}
+	var seen tallies[key]
+	var doses [][]stats.Dose
+	var slot []int // where each key stands among the doses of its group
+	err := j.in.each([]column{{j.hits, whole}, {j.size, whole}, {j.score, number}}, func(g, count int, c []cell) error {
+		if c[0].num > c[1].num {
+			return fmt.Errorf("%q: %s hits among %s", j.hits, c[0].text, c[1].text)
+		}
+		if g == len(doses) {
+			doses = append(doses, nil)
+		}
+		i := seen.add(key{g, c[2].num}, count)
+		if i == len(slot) {
+			slot = append(slot, len(doses[g]))
+			doses[g] = append(doses[g], stats.Dose{Score: c[2].num})
+		}
+		d := &doses[g][slot[i]]
+		d.Hits += count * c[0].int()
+		d.Size += count * c[1].int()
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return j.inGroups(func(g int, o *object) error {
+		t, err := stats.CochranArmitage(doses[g])
+		return o.spread(t, err, "z", "chi2", "p")
+	})
+}
+
+func (j *job) match() error {
+	levels, tables, err := j.twoReadings()
+	if err != nil {
+		return err
+	}
+	return j.inGroups(func(g int, o *object) error {
+		o.set("levels", levels)
+		if len(levels) == 2 {
+			// The later level is yes: 1 of 0 and 1, yes of no and yes.
+			m, err := stats.McNemar(tables[g][1][0], tables[g][0][1])
+			return o.spread(m, err)
+		}
+		m, err := stats.StuartMaxwell(tables[g])
+		return o.spread(m, err, "chi2", "df", "p")
+	})
+}
+
+// twoReadings counts --first against --second by group.
+func (j *job) twoReadings() (levels []string, tables [][][]int, err error) {
+	if err := j.need("first", "second"); err != nil {
+		return nil, nil, err
+	}
+	type key struct {
+		group         int
+		first, second string
+	}
+	var seen tallies[key]
+	var values tallies[string]
+	err = j.in.each([]column{{j.first, text}, {j.second, text}}, func(g, count int, c []cell) error {
+		values.add(c[0].text, count)
+		values.add(c[1].text, count)
+		seen.add(key{g, c[0].text, c[1].text}, count)
+		if err := j.level(j.first, c[0].text); err != nil {
+			return err
+		}
+		return j.level(j.second, c[1].text)
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	levels = j.categories(values.keys)
+	for range j.in.groups {
+		tables = append(tables, square(len(levels), len(levels)))
+	}
+	for i, k := range seen.keys {
+		tables[k.group][slices.Index(levels, k.first)][slices.Index(levels, k.second)] += seen.counts[i]
+	}
+	return levels, tables, nil
+}
+
+func (j *job) limits() error {
+	if err := j.need("first", "second"); err != nil {
+		return err
+	}
+	var first, second [][]float64
+	err := j.in.each([]column{{j.first, number}, {j.second, number}}, func(g, count int, c []cell) error {
+		if g == len(first) {
+			first, second = append(first, nil), append(second, nil)
+		}
+		for range count {
+			first[g], second[g] = append(first[g], c[0].num), append(second[g], c[1].num)
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return j.inGroups(func(g int, o *object) error {
+		l, err := stats.BlandAltman(first[g], second[g], j.conf)
+		return o.spread(l, err, "bias", "sd", "low", "high", "bias_low", "bias_high", "se_limit")
+	})
+}
+
+func (j *job) heaping() error {
+	if err := j.need("value"); err != nil {
+		return err
+	}
+	var opt stats.HeapingOptions
+	if j.span != "" {
+		from, to, ok := strings.Cut(j.span, ":")
+		a, errA := strconv.Atoi(from)
+		b, errB := strconv.Atoi(to)
+		if !ok || errA != nil || errB != nil || a > b {
+			return usage("--range: %q: want whole numbers FROM:TO", j.span)
+		}
+		opt.Whipple = &stats.Range[int]{From: a, To: b}
+		if a%10 == 0 && b%10 == 9 && b-a > 10 { // Myers reads whole decades only
+			opt.Myers = opt.Whipple
+		}
+	}
+	var seen tallies[[2]int]
+	err := j.in.each([]column{{j.value, whole}}, func(g, count int, c []cell) error {
+		seen.add([2]int{g, c[0].int()}, count)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	values, counts := make([][]int, len(j.in.groups)), make([][]int, len(j.in.groups))
+	for i, k := range seen.keys {
+		values[k[0]], counts[k[0]] = append(values[k[0]], k[1]), append(counts[k[0]], seen.counts[i])
+	}
+	return j.inGroups(func(g int, o *object) error {
+		h, err := stats.MeasureHeaping(values[g], counts[g], opt)
+		return o.spread(h, err, "digits", "chi2", "df", "p", "share50", "share100", "whipple_05", "myers")
+	})
+}
+
+func (j *job) symmetry() error {
+	if err := j.need("left", "right"); err != nil {
+		return err
+	}
+	var rows [][]object
+	err := j.in.each([]column{{j.left, number}, {j.right, number}}, func(g, _ int, c []cell) error {
+		if g == len(rows) {
+			rows = append(rows, nil)
+		}
+		for i, name := range []string{j.left, j.right} {
+			if err := distance(c[i], name); err != nil {
+				return err
+			}
+		}
+		si, err := stats.SymmetryIndex(c[0].num, c[1].num)
+		if err != nil {
+			return err
+		}
+		var row object
+		row.set("si", si)
+		if !si.OK {
+			row.why = []string{"both sides are 0"}
+		}
+		rows[g] = append(rows[g], row)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return j.inGroups(func(g int, o *object) error {
+		o.set("rows", rows[g])
+		return nil
+	})
+}
