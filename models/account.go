@@ -259,7 +259,8 @@ func (db *DB) matches(ctx context.Context, secret string, hash text) (ok bool, e
 // TooMany says how long an account, device or address has to wait after too
 // many failed attempts. It unwraps to ErrTooMany.
 type TooMany struct {
-	Wait time.Duration
+	Wait  time.Duration
+	first bool // the first attempt past the limit, which the audit trail notes
 }
 
 // Error says how long to wait.
@@ -307,7 +308,10 @@ func (db *DB) signIn(ctx context.Context, who Actor, how, secret string, limits 
 	// Attempts count before the secret is looked at: many at once would
 	// otherwise all be let through.
 	if err := db.attempt(ctx, limits); err != nil {
-		return Account{}, errors.Join(err, db.noteAudit(ctx, db.q(), who, entry{action: "sign-in.too-many", subject: "staff:" + who.Account}))
+		if over, ok := errors.AsType[*TooMany](err); ok && over.first {
+			err = errors.Join(err, db.noteAudit(ctx, db.q(), who, entry{action: "sign-in.too-many", subject: "staff:" + who.Account}))
+		}
+		return Account{}, err
 	}
 	row, err := gorm.G[accountRow](db.g(ctx)).Where("code = ?", who.Account).Take(ctx)
 	if err != nil && !errors.Is(err, gorm.ErrRecordNotFound) {
@@ -352,7 +356,7 @@ func (db *DB) attempt(ctx context.Context, limits []limit) error {
 			return err
 		}
 		if n > l.most {
-			over = &TooMany{Wait: time.Time(ends).Sub(now)}
+			over = &TooMany{Wait: time.Time(ends).Sub(now), first: n == l.most+1}
 		}
 	}
 	if over != nil {

@@ -175,6 +175,7 @@ func (db *DB) saveFitting(ctx context.Context, t *txn, by Actor, row *fittingRow
 
 // beginPair stores a pair that was sold, unless it is known.
 func (db *DB) beginPair(ctx context.Context, t *txn, row *pairRow) error {
+	row.LastStore = text(row.Store)
 	n, err := affected(t.ExecContext(ctx, pairLayout.insert(db.dialect)+" ON CONFLICT DO NOTHING", fields(row)...))
 	if err != nil || n == 0 {
 		return err

@@ -26,7 +26,8 @@ type Pair struct {
 	Store     string // where the pair was sold or first read
 	CreatedAt time.Time
 	Life      Interval
-	// LastStore and LastID name the last live reading that is not blind.
+	// LastID is the last live reading that is not blind, and LastStore its store;
+	// without one, LastStore is Store.
 	LastStore  string
 	LastID     assess.UUID
 	EndedAt    time.Time // when it was traded in
@@ -125,7 +126,7 @@ func (p *pastRow) point() LifePoint {
 func (row *pairRow) derive(past []pastRow) {
 	inOrder(past)
 	points := make([]LifePoint, len(past))
-	row.LastStore, row.LastID = "", id{}
+	row.LastStore, row.LastID = text(row.Store), id{}
 	for i := range past {
 		p := &past[i]
 		points[i] = p.point()

@@ -16,8 +16,8 @@ import (
 
 // PairFilter picks pairs; zero fields don't restrict, but for Scopes.
 type PairFilter struct {
-	// Scopes are whose pairs are seen, by the store of the last reading: none
-	// sees nothing, Fleet everything.
+	// Scopes are whose pairs are seen, by the store that had them last: none sees
+	// nothing, Fleet everything.
 	Scopes []retail.Scope
 	Store  string
 	Runner string
@@ -31,9 +31,9 @@ type PairFilter struct {
 // empty at the end.
 func (db *DB) Pairs(ctx context.Context, f PairFilter, p Page) ([]Pair, string, error) {
 	var w where
-	w.scopes("coalesce(last_store, store)", f.Scopes)
+	w.scopes("last_store", f.Scopes)
 	if f.Store != "" {
-		w.and("coalesce(last_store, store) = ?", f.Store)
+		w.and("last_store = ?", f.Store)
 	}
 	if f.Runner != "" {
 		w.and("runner = ?", f.Runner)
@@ -354,10 +354,20 @@ func (db *DB) EachPairLine(ctx context.Context, scopes []retail.Scope, from, to,
 		if store != "" {
 			w.and("i.store = ?", store)
 		}
-		w.and("p.ref > ? AND p.merged_into IS NULL", last)
+		// The page is cut first: with the join before the limit, PostgreSQL may
+		// join all pairs for each page.
+		var next text
+		if _, err := db.scalar(ctx, db.reader(), &next,
+			"SELECT max(ref) FROM (SELECT ref FROM pair WHERE ref > ? ORDER BY ref LIMIT ?) p", last, streamPage); err != nil {
+			return wrap(err, "reading the pairs")
+		}
+		if next == "" {
+			return nil
+		}
+		w.and("p.ref > ? AND p.ref <= ? AND p.merged_into IS NULL", last, next)
 		rows, err := db.reader().QueryContext(ctx, db.dialect.sql("SELECT "+lineLayout.list("")+
 			" FROM pair p JOIN inspection i ON i.store = p.last_store AND i.id = p.last_id LEFT JOIN shoe_model m ON m.id = p.model_id"+
-			w.String()+" ORDER BY p.ref LIMIT ?"), append(w.args, streamPage)...)
+			w.String()+" ORDER BY p.ref"), w.args...)
 		if err != nil {
 			return wrap(err, "reading the pairs")
 		}
@@ -373,10 +383,7 @@ func (db *DB) EachPairLine(ctx context.Context, scopes []retail.Scope, from, to,
 				return err
 			}
 		}
-		if len(page) < streamPage {
-			return nil
-		}
-		last = page[len(page)-1].Ref
+		last = string(next)
 	}
 }
 

@@ -183,6 +183,13 @@ func TestTooManyAttempts(t *testing.T) {
 				t.Errorf("%d were tried and %d not, want 5 and %d", denied, tooMany, tries-5)
 			}
 		})
+		t.Run("are noted once", func(t *testing.T) {
+			all, _, err := db.Audit(t.Context(), models.AuditFilter{Action: "sign-in.too-many"}, models.Page{})
+			must(t, err)
+			if len(all) != 1 {
+				t.Errorf("%d entries", len(all))
+			}
+		})
 		t.Run("shut out the right PIN too, and say for how long", func(t *testing.T) {
 			_, err := db.SignInPIN(t.Context(), "T-1", "F-1", pin)
 			tooMany, ok := errors.AsType[*models.TooMany](err)

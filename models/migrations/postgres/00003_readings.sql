@@ -25,7 +25,7 @@ CREATE TABLE pair (
     upper_km    integer,
     contradicts smallint NOT NULL,
     readings    integer NOT NULL,
-    last_store  text COLLATE "C",
+    last_store  text COLLATE "C" NOT NULL,
     last_id     uuid,
     ended_at    timestamptz,
     merged_into text COLLATE "C",
@@ -33,6 +33,7 @@ CREATE TABLE pair (
 );
 
 CREATE INDEX pair_runner ON pair (runner, model_id) WHERE runner IS NOT NULL;
+CREATE INDEX pair_last_store ON pair (last_store, ref);
 CREATE INDEX pair_contradicts ON pair (ref) WHERE contradicts > 0;
 
 -- One reading of a pair is one row. No foreign keys here: store, model and pair

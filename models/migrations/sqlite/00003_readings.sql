@@ -25,7 +25,7 @@ CREATE TABLE pair (
     upper_km    INTEGER,
     contradicts INTEGER NOT NULL,
     readings    INTEGER NOT NULL,
-    last_store  TEXT,
+    last_store  TEXT NOT NULL,
     last_id     BLOB,
     ended_at    INTEGER,
     merged_into TEXT,
@@ -33,6 +33,7 @@ CREATE TABLE pair (
 ) STRICT;
 
 CREATE INDEX pair_runner ON pair (runner, model_id) WHERE runner IS NOT NULL;
+CREATE INDEX pair_last_store ON pair (last_store, ref);
 CREATE INDEX pair_contradicts ON pair (ref) WHERE contradicts > 0;
 
 -- One reading of a pair is one row. No foreign keys here: store, model and pair
