@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/csv"
 	"fmt"
-	"maps"
 	"net/http"
 	"net/http/httptest"
 	"slices"
@@ -15,6 +14,7 @@ import (
 	"solewright/assess"
 	"solewright/models"
 	"solewright/models/dbtest"
+	"solewright/models/exchange"
 	"solewright/models/retail"
 )
 
@@ -434,7 +434,7 @@ func TestExportsAreWhatTheFilesHold(t *testing.T) {
 	}
 	want(t, r.call("GET", apiRoot+"/export/runners.csv", r.token(retail.Manager, retail.Scope{Store: storeA}), nil), http.StatusForbidden)
 	t.Run("every kind is tried", func(t *testing.T) {
-		for kind := range maps.Keys(exports) {
+		for _, kind := range exchange.ExportKinds {
 			want(t, r.call("GET", apiRoot+"/export/"+kind+".csv", r.office(), nil), http.StatusOK)
 		}
 	})
@@ -457,7 +457,7 @@ func TestALongExportOutlivesTheListenersTimeout(t *testing.T) {
 	srv.Config.WriteTimeout = writeTimeout
 	srv.Start()
 	defer srv.Close()
-	exports["slow"] = func(_ *Server, ctx context.Context, _ exportAsked, write func([]byte) error) error {
+	r.export = func(ctx context.Context, _ *models.DB, _ string, _ exchange.Asked, write func([]byte) error) error {
 		row := []byte(strings.Repeat("a", exportBuffer) + "\n")
 		for range 3 {
 			timer := time.NewTimer(writeTimeout)
@@ -472,8 +472,7 @@ func TestALongExportOutlivesTheListenersTimeout(t *testing.T) {
 		}
 		return nil
 	}
-	defer delete(exports, "slow")
-	req, err := http.NewRequestWithContext(t.Context(), "GET", srv.URL+apiRoot+"/export/slow.csv", nil)
+	req, err := http.NewRequestWithContext(t.Context(), "GET", srv.URL+apiRoot+"/export/events.csv", nil)
 	must(t, err)
 	req.Header.Set("Authorization", "Bearer "+r.office())
 	resp, err := srv.Client().Do(req)

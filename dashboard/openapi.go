@@ -10,6 +10,8 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/gin-gonic/gin"
+
+	"solewright/models/exchange"
 )
 
 // schemaRoot begins every reference to a schema.
@@ -53,7 +55,7 @@ var pathParams = map[string]string{
 	"ref":  "The pair's reference from the slip.",
 	"n":    "The number of a rule set.",
 	"code": "The code of the store, the runner or the person.",
-	"kind": "What to export: " + strings.Join(exportKinds, ", ") + ".",
+	"kind": "What to export: " + strings.Join(exchange.ExportKinds, ", ") + ".",
 }
 
 // spec is the API's description: huma's registry makes the schemas of the Go

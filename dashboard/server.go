@@ -12,6 +12,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"solewright/models"
+	"solewright/models/exchange"
 )
 
 // Config is what a server needs. The zero value of an optional field is its
@@ -66,6 +67,8 @@ type Server struct {
 	origin   *http.CrossOriginProtection
 	known    known
 	engine   *gin.Engine
+	// export is exchange.Export, but for the test of an export that takes long.
+	export func(context.Context, *models.DB, string, exchange.Asked, func([]byte) error) error
 }
 
 // New returns a server that is ready to serve.
@@ -88,6 +91,7 @@ func New(cfg Config) (*Server, error) {
 		sessions: newSessions(cfg),
 		origin:   http.NewCrossOriginProtection(),
 		known:    newKnown(cfg.Clock),
+		export:   exchange.Export,
 	}
 	var err error
 	if s.front, err = newFront(); err != nil {

@@ -28,14 +28,15 @@ type serveCmd struct {
 	MetricsToken string   `placeholder:"SECRET" help:"Bearer token for /metrics on the main address."`
 }
 
-// Timeouts of the HTTP server. House values; streaming routes lift the write
-// timeout for themselves.
+// Timeouts of the HTTP server, and how often what has ended is deleted. House
+// values; streaming routes lift the write timeout for themselves.
 const (
 	headerTimeout = 5 * time.Second
 	readTimeout   = 15 * time.Second
 	writeTimeout  = 30 * time.Second
 	idleTimeout   = 60 * time.Second
 	stopTimeout   = 20 * time.Second
+	purgeEvery    = time.Hour
 )
 
 func (s *serveCmd) Run(a *app) error {
@@ -100,6 +101,7 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 		}
 		ended <- server.Serve(listener)
 	}()
+	go purge(streams, db, log)
 	log.Info("serving", "addr", listener.Addr().String(), "database", db.Dialect())
 	if ready != nil {
 		ready(listener.Addr().String())
@@ -117,6 +119,23 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 		return fmt.Errorf("stopping: %w", err)
 	}
 	return nil
+}
+
+// purge deletes ended sessions and old counts of failed attempts, at once and
+// then every purgeEvery, until the context ends.
+func purge(ctx context.Context, db *models.DB, log *slog.Logger) {
+	tick := time.NewTicker(purgeEvery)
+	defer tick.Stop()
+	for {
+		if err := db.Sessions().Purge(ctx); err != nil && ctx.Err() == nil {
+			log.Warn("deleting ended sessions", "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
 }
 
 // logger returns the log of a long-running command, one line an event on
