@@ -1,0 +1,86 @@
+// Command prove runs the proofs that are too long for every test run, against
+// the solewright binary as it is shipped, and writes what it measured to dated
+// tables in testdata/proof. It runs on Linux, from the top of the project, by
+// deploy/prove.sh.
+//
+//	kill    no acknowledged reading is lost to kill -9, of the server and of PostgreSQL
+//	demo    seconds until the demo is ready
+//	judge   readings judged a second
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+	"slices"
+	"strings"
+	"syscall"
+)
+
+// proof is one proof by its name on the command line.
+type proof struct {
+	name string
+	run  func(*lab) error
+}
+
+var proofs = []proof{
+	{"kill", proveKill},
+	{"demo", proveDemo},
+	{"judge", proveJudge},
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	if err := run(ctx, os.Args[1:]); err != nil {
+		fmt.Fprintln(os.Stderr, "prove:", err)
+		os.Exit(1)
+	}
+}
+
+func run(ctx context.Context, args []string) error {
+	l := &lab{ctx: ctx, args: args}
+	flags := flag.NewFlagSet("prove", flag.ContinueOnError)
+	flags.StringVar(&l.program, "binary", "bin/solewright", "the program to prove")
+	flags.StringVar(&l.out, "out", "testdata/proof", "where the tables go")
+	flags.IntVar(&l.rounds, "rounds", 10, "rounds of each kill")
+	if err := flags.Parse(args); err != nil {
+		return err
+	}
+	wanted := flags.Args()
+	for _, name := range wanted {
+		if !slices.ContainsFunc(proofs, func(p proof) bool { return p.name == name }) {
+			return fmt.Errorf("there is no proof %q", name)
+		}
+	}
+	if err := adoptOrphans(); err != nil {
+		return err
+	}
+	for _, p := range proofs {
+		if len(wanted) > 0 && !slices.Contains(wanted, p.name) {
+			continue
+		}
+		if err := l.prove(p); err != nil {
+			return fmt.Errorf("%s: %w", p.name, err)
+		}
+	}
+	return nil
+}
+
+// prove runs one proof in a scratch folder of its own.
+func (l *lab) prove(p proof) error {
+	scratch, err := os.MkdirTemp("", "solewright-prove-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(scratch)
+	// A server of PostgreSQL runs as its own user, who has to get in.
+	if err := os.Chmod(scratch, 0o711); err != nil {
+		return err
+	}
+	l.scratch = scratch
+	l.command = strings.TrimSpace("sh deploy/prove.sh " + strings.Join(l.args, " "))
+	return p.run(l)
+}
