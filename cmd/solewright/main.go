@@ -42,6 +42,7 @@ type commands struct {
 	Tally   tallyCmd   `cmd:"" help:"Compute one statistic on any CSV file; solewright tally --help lists them."`
 	Verify  verifyCmd  `cmd:"" help:"Recount everything derived and say what differs."`
 	Staff   staffCmd   `cmd:"" help:"Add, disable and list accounts; set their passwords."`
+	Device  deviceCmd  `cmd:"" help:"Enrol, revoke and list store tablets."`
 	Token   tokenCmd   `cmd:"" help:"Add, revoke and list API tokens."`
 	Version versionCmd `cmd:"" help:"Print version, commit, schema and rule set."`
 }

@@ -118,15 +118,24 @@ func (s *staffDisableCmd) Run(a *app) error {
 	})
 }
 
-type staffListCmd struct{ database }
+type staffListCmd struct {
+	database
+	listing
+}
 
 func (s *staffListCmd) Run(a *app) error {
 	return s.use(a, func(db *models.DB) error {
 		all, err := db.Accounts(a.ctx)
-		for _, acc := range all {
-			fmt.Fprintf(a.stdout, "%s\t%s\t%s\t%s\n", acc.Code, acc.Role, joinScopes(acc.Scopes), acc.Retired)
+		if err != nil {
+			return err
 		}
-		return err
+		for _, acc := range all {
+			scopes := joinScopes(acc.Scopes)
+			if err := s.line(a, field{"code", acc.Code}, field{"role", string(acc.Role)}, field{"scopes", scopes}, field{"retired", acc.Retired}); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
 }
 
@@ -172,19 +181,27 @@ func (t *tokenRevokeCmd) Run(a *app) error {
 	return t.use(a, func(db *models.DB) error { return db.RevokeToken(a.ctx, operator, t.Name) })
 }
 
-type tokenListCmd struct{ database }
+type tokenListCmd struct {
+	database
+	listing
+}
 
 func (t *tokenListCmd) Run(a *app) error {
 	return t.use(a, func(db *models.DB) error {
 		all, err := db.Tokens(a.ctx)
+		if err != nil {
+			return err
+		}
 		for _, tok := range all {
 			state := "until " + tok.Expires.Format(time.DateOnly)
 			if !tok.RevokedAt.IsZero() {
 				state = "revoked " + tok.RevokedAt.Format(time.DateOnly)
 			}
-			fmt.Fprintf(a.stdout, "%s\t%s\t%s\t%s\n", tok.Name, tok.Role, joinScopes(tok.Scopes), state)
+			if err := t.line(a, field{"name", tok.Name}, field{"role", string(tok.Role)}, field{"scopes", joinScopes(tok.Scopes)}, field{"state", state}); err != nil {
+				return err
+			}
 		}
-		return err
+		return nil
 	})
 }
 
