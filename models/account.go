@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"github.com/alexedwards/argon2id"
+	"golang.org/x/text/language"
 	"gorm.io/gorm"
 
 	"solewright/assess"
@@ -25,6 +26,11 @@ type Account struct {
 	// PIN change. A session made under an older one has ended.
 	Epoch               int
 	HasPassword, HasPIN bool
+	// Mark is the drawing that the person is found by on a tablet, one of
+	// retail.Marks; empty where none was chosen.
+	Mark string
+	// Lang is the language the person reads, a BCP 47 tag; empty where they never said.
+	Lang string
 }
 
 // Active reports whether the account may sign in.
@@ -39,6 +45,8 @@ type accountRow struct {
 	PINHash      text    `gorm:"column:pin_hash" json:"-"`
 	Epoch        int     `gorm:"column:epoch" json:"-"`
 	CreatedAt    instant `gorm:"column:created_at" json:"-"`
+	Mark         text    `gorm:"column:mark" json:"-"`
+	Lang         text    `gorm:"column:lang" json:"-"`
 }
 
 func (accountRow) TableName() string { return "account" }
@@ -49,6 +57,7 @@ func (row *accountRow) account() Account {
 			Code: row.Code, Role: retail.Role(row.Role), Scopes: scopesOf(row.Scopes), Retired: string(row.Retired),
 		},
 		Epoch: row.Epoch, HasPassword: row.PasswordHash != "", HasPIN: row.PINHash != "",
+		Mark: string(row.Mark), Lang: string(row.Lang),
 	}
 }
 
@@ -111,6 +120,45 @@ func (db *DB) Account(ctx context.Context, code string) (Account, error) {
 	return row.account(), wrap(err, "account %s", code)
 }
 
+// StaffAt returns the active accounts that act in a store by its own name, by
+// code: who may be found at its tablets.
+func (db *DB) StaffAt(ctx context.Context, store string) ([]Account, error) {
+	rows, err := gorm.G[accountRow](db.g(ctx)).Where("retired IS NULL AND scopes LIKE ?", "%store:"+store+"%").Order("code").Find(ctx)
+	rows = slices.DeleteFunc(rows, func(row accountRow) bool { // a code may begin with another
+		return !slices.Contains(scopesOf(row.Scopes), retail.Scope{Store: store})
+	})
+	return mapped(rows, (*accountRow).account), wrap(err, "reading the staff of store %s", store)
+}
+
+// SetMark sets the drawing that a person is found by on a tablet.
+func (db *DB) SetMark(ctx context.Context, by Actor, code, mark string) error {
+	if !slices.Contains(retail.Marks, mark) {
+		return refused("mark", mark, strings.Join(retail.Marks, ", "))
+	}
+	return wrap(db.setTaste(ctx, by, code, "mark", mark), "setting the mark of %s", code)
+}
+
+// SetLang sets the language that a person reads, a BCP 47 tag.
+func (db *DB) SetLang(ctx context.Context, by Actor, code, lang string) error {
+	tag, err := language.Parse(lang)
+	if err != nil {
+		return refused("lang", lang, "a language tag, such as en or es")
+	}
+	return wrap(db.setTaste(ctx, by, code, "lang", tag.String()), "setting the language of %s", code)
+}
+
+// setTaste changes a column of an account that says nothing of what the person
+// may do, so that sessions stay.
+func (db *DB) setTaste(ctx context.Context, by Actor, code, column, value string) error {
+	return db.tx(ctx, func(t *txn) error {
+		n, err := affected(t.ExecContext(ctx, db.dialect.sql("UPDATE account SET "+column+" = ? WHERE code = ?"), value, code))
+		if err := oneRow(n, err); err != nil {
+			return err
+		}
+		return db.noteAudit(ctx, t, by, entry{action: "staff." + column, subject: "staff:" + code, after: value})
+	})
+}
+
 // SaveStaff creates an account, or changes the one with its code. A change of
 // role, scopes or retirement ends its sessions.
 func (db *DB) SaveStaff(ctx context.Context, by Actor, s retail.Staff) error {
@@ -128,6 +176,7 @@ func (db *DB) SaveStaff(ctx context.Context, by Actor, s retail.Staff) error {
 			return err
 		}
 		row.PasswordHash, row.PINHash, row.Epoch, row.CreatedAt = old.PasswordHash, old.PINHash, old.Epoch+1, old.CreatedAt
+		row.Mark, row.Lang = old.Mark, old.Lang
 		if !isKnown {
 			row.CreatedAt = instant(db.now())
 		}

@@ -37,6 +37,9 @@ const (
 // Roles lists the roles in order of reach.
 var Roles = []Role{Fitter, Trainee, Manager, Trainer, Office}
 
+// Marks are the drawings that people are found by on a tablet; each chooses one.
+var Marks = []string{"leaf", "wave", "needle", "hill", "fish", "kite", "bell", "cup", "button", "moon", "star"}
+
 // Scope is where an account acts: the fleet, a region or a store.
 // The zero Scope is the fleet.
 type Scope struct {
