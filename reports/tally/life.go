@@ -6,8 +6,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"solewright/reports/stats"
 )
 
@@ -172,7 +170,11 @@ func (j *job) twoLooks() error {
 		if err := j.parametric(o, all[g]); err != nil || j.bootstrap == 0 {
 			return err
 		}
-		band, err := j.band(all[g], life)
+		at := make([]float64, len(life.Curve))
+		for i, p := range life.Curve {
+			at[i] = p.Time
+		}
+		band, err := stats.LifeBand(all[g], at, j.bootstrap, j.seed, j.conf)
 		return o.put("band", band, err)
 	})
 	if err != nil || len(all) < 2 {
@@ -180,58 +182,6 @@ func (j *job) twoLooks() error {
 	}
 	test, err := stats.ScoreTest(all, stats.SunScores)
 	return j.out.put("score", test, err)
-}
-
-// soundAt reads the share still sound at t off a curve; mass inside a support
-// interval counts at its right end.
-func soundAt(curve []stats.BracketPoint, t float64) float64 {
-	s := 1.0
-	for _, p := range curve {
-		if p.Time > t {
-			break
-		}
-		s = p.SurvLow
-	}
-	return s
-}
-
-// band resamples pairs and returns percentile limits at the ends of the
-// support. The same seed draws the same resamples for each end, so a resample
-// is fitted once.
-func (j *job) band(x []stats.Interval, life *stats.Life) ([]stats.BandPoint, error) {
-	weights := make([]int, len(x))
-	for i := range x {
-		weights[i] = x[i].N
-	}
-	var fitted [][]stats.BracketPoint
-	fit := func(weights []int) []stats.BracketPoint {
-		again := slices.Clone(x)
-		for i := range again {
-			again[i].N = weights[i]
-		}
-		life, err := stats.NPMLE(slices.DeleteFunc(again, func(i stats.Interval) bool { return i.N == 0 }))
-		if err != nil {
-			return nil // a resample without an estimate is skipped
-		}
-		return life.Curve
-	}
-	band := []stats.BandPoint{}
-	for _, p := range life.Curve {
-		k := 0
-		b, err := stats.Resampled(weights, j.bootstrap, j.seed, j.conf, func(weights []int) (float64, bool) {
-			if k == len(fitted) {
-				fitted = append(fitted, fit(weights))
-			}
-			curve := fitted[k]
-			k++
-			return soundAt(curve, p.Time), curve != nil
-		})
-		if err != nil {
-			return nil, err
-		}
-		band = append(band, stats.BandPoint{Time: p.Time, Low: b.Low, High: b.High})
-	}
-	return band, nil
 }
 
 // parametric adds the Weibull life and what follows from it.
@@ -248,84 +198,21 @@ func (j *job) parametric(o *object, x []stats.Interval) error {
 		return usage("--given %v --risk %v: want a distance of 0 or more and a risk between 0 and 1", j.given0, j.risk)
 	}
 	var next object
+	var km *stats.ConditionalKm
 	if err == nil {
-		km, low, high := nextKM(w, j.given0, j.risk, j.conf)
-		next.set("km", km)
-		next.set("low", low)
-		next.set("high", high)
-	} else {
-		if err := next.spread(nil, err, "km", "low", "high"); err != nil {
-			return err
-		}
+		km, err = w.ConditionalQuantile(j.given0, j.risk)
+	}
+	if err := next.spread(km, err, "km", "low", "high"); err != nil {
+		return err
 	}
 	life, err := stats.NPMLE(x)
-	if err != nil {
-		err = next.put("npmle", nil, err)
-	} else {
-		left, right, why := nextBracket(life, j.given0, j.risk)
-		var bracket object
-		bracket.set("left", left)
-		bracket.set("right", right)
-		if why != "" {
-			bracket.why = []string{why}
-		}
-		next.set("npmle", bracket)
+	var bracket *stats.ConditionalBracket
+	if err == nil {
+		bracket, err = life.ConditionalQuantile(j.given0, j.risk)
 	}
+	err = next.put("npmle", bracket, err)
 	o.set("next", next)
 	return err
-}
-
-// nextKM returns the distance by which a pair sound at km has failed with
-// probability risk, with the delta-method interval on log(distance − km):
-//
-//	log t = μ + σ log A,  A = e^w + q,  w = (log km − μ)/σ,  q = −log(1 − risk)
-func nextKM(w *stats.Weibull, km, risk, conf float64) (t, low, high stats.Float) {
-	z := (math.Log(km) - w.Mu) / w.Sigma
-	e, ze := math.Exp(z), 0.0
-	if e > 0 {
-		ze = z * e
-	}
-	a := e - math.Log1p(-risk)
-	at := math.Exp(w.Mu + w.Sigma*math.Log(a))
-	scale := at / (at - km) // from d log t to d log(t − km)
-	dMu := scale * (1 - e/a)
-	dSigma := scale * w.Sigma * (math.Log(a) - ze/a)
-	v := dMu*dMu*w.VCov[0][0] + 2*dMu*dSigma*w.VCov[0][1] + dSigma*dSigma*w.VCov[1][1]
-	half := distuv.UnitNormal.Quantile((1+conf)/2) * math.Sqrt(v)
-	return stats.Some(at), stats.Some(km + (at-km)*math.Exp(-half)), stats.Some(km + (at-km)*math.Exp(half))
-}
-
-// nextBracket returns the ends between which the same distance lies by the
-// non-parametric life.
-func nextBracket(life *stats.Life, km, risk float64) (left, right stats.Float, why string) {
-	// Inside a support interval the share sound at km lies between the two
-	// values at its ends.
-	before, now := 1.0, 1.0
-	for _, m := range life.Support {
-		switch {
-		case m.Right.OK && m.Right.V <= km:
-			before -= m.Mass
-			now -= m.Mass
-		case m.Left < km:
-			now -= m.Mass
-		}
-	}
-	const slack = 1e-12 // shares are sums of masses
-	sound := 1.0
-	for _, m := range life.Support {
-		sound -= m.Mass
-		if !left.OK && sound <= (1-risk)*before+slack {
-			left = stats.Some(max(m.Left, km))
-		}
-		if !right.OK && sound <= (1-risk)*now+slack && m.Right.OK {
-			right = stats.Some(max(m.Right.V, km))
-		}
-	}
-	if now <= slack || !left.OK || !right.OK {
-		why = stats.ErrNotReached.Detail
-		right = stats.None
-	}
-	return left, right, why
 }
 
 func (j *job) oneLook() error {
