@@ -1,10 +1,8 @@
 package tally
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 	"strconv"
@@ -49,9 +47,9 @@ type cell struct {
 
 func (c cell) int() int { return int(c.num) }
 
-// input reads a CSV row by row, and keeps the names of the groups.
+// input reads rows one by one, and keeps the names of the groups.
 type input struct {
-	csv     *csv.Reader
+	rows    Rows
 	header  []string
 	count   string
 	by      []string
@@ -59,35 +57,6 @@ type input struct {
 	dropped droppedRows
 	groups  []object
 	index   map[string]int
-	close   func()
-}
-
-func (in *input) start(from io.Reader) error {
-	if in.close == nil {
-		in.close = func() {}
-	}
-	in.dropped.First = []droppedCell{}
-	in.index = map[string]int{}
-	in.csv = csv.NewReader(from)
-	in.csv.ReuseRecord = true
-	header, err := in.csv.Read()
-	if errors.Is(err, io.EOF) {
-		return errors.New("line 1, column 1: the file is empty; want a header")
-	}
-	if err != nil {
-		return located(err)
-	}
-	in.header = slices.Clone(header)
-	in.header[0] = strings.TrimPrefix(in.header[0], "\ufeff")
-	return nil
-}
-
-// located puts an error of the CSV reader in the words of this package.
-func located(err error) error {
-	if p, ok := errors.AsType[*csv.ParseError](err); ok {
-		return fmt.Errorf("line %d, column %d: %w", p.Line, p.Column, p.Err)
-	}
-	return err
 }
 
 // each calls f for every row whose cells are all there, with the number of its
@@ -108,25 +77,23 @@ func (in *input) each(columns []column, f func(group, count int, cells []cell) e
 	}
 	cells := make([]cell, len(wanted))
 	rows := 0
-	for {
-		record, err := in.csv.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if errors.Is(err, csv.ErrFieldCount) {
-			line, _ := in.csv.FieldPos(0)
-			return fmt.Errorf("line %d, column %d: the line has %d fields, the header %d", line, min(len(record), len(in.header))+1, len(record), len(in.header))
-		}
+	line := func() int { return rows + 1 } // as if the header stood above
+	if f, ok := in.rows.(placed); ok {
+		line = f.line
+	}
+	for record, err := range in.rows.Records() {
 		if err != nil {
-			return located(err)
+			return err
 		}
 		rows++
+		if len(record) != len(in.header) {
+			return fmt.Errorf("line %d, column %d: the line has %d fields, the header %d", line(), min(len(record), len(in.header))+1, len(record), len(in.header))
+		}
 		bad := -1
 		for i, c := range wanted {
 			v, missing, err := parse(record[at[i]], c.kind)
 			if err != nil {
-				line, _ := in.csv.FieldPos(at[i])
-				return fmt.Errorf("line %d, column %q: %w", line, c.name, err)
+				return fmt.Errorf("line %d, column %q: %w", line(), c.name, err)
 			}
 			if missing && bad < 0 {
 				bad = i
@@ -134,7 +101,7 @@ func (in *input) each(columns []column, f func(group, count int, cells []cell) e
 			cells[i] = v
 		}
 		if bad >= 0 {
-			in.drop(at[bad], record[at[bad]])
+			in.drop(line(), in.header[at[bad]], record[at[bad]])
 			continue
 		}
 		count := 1
@@ -144,8 +111,7 @@ func (in *input) each(columns []column, f func(group, count int, cells []cell) e
 		in.n += count
 		group := in.group(cells[len(columns) : len(columns)+len(in.by)])
 		if err := f(group, count, cells[:len(columns)]); err != nil {
-			line, _ := in.csv.FieldPos(0)
-			return fmt.Errorf("line %d, column %w", line, err)
+			return fmt.Errorf("line %d, column %w", line(), err)
 		}
 	}
 	if rows == 0 {
@@ -181,15 +147,14 @@ func parse(s string, k kind) (v cell, missing bool, err error) {
 	return v, false, err
 }
 
-func (in *input) drop(at int, value string) {
+func (in *input) drop(line int, column, value string) {
 	in.dropped.Count++
 	if len(in.dropped.First) < firstDropped {
-		line, _ := in.csv.FieldPos(at)
 		why := "empty"
 		if value != "" {
 			why = "not available"
 		}
-		in.dropped.First = append(in.dropped.First, droppedCell{line, in.header[at], value, why})
+		in.dropped.First = append(in.dropped.First, droppedCell{line, column, value, why})
 	}
 }
 

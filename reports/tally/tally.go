@@ -1,7 +1,7 @@
-// Package tally computes one statistic of reports/stats over a CSV file: the
-// logic of the command solewright tally NAME FILE.
+// Package tally computes one statistic of reports/stats over rows: Run is the
+// command solewright tally NAME FILE, Compute the same over rows in memory.
 //
-// The file has a header and is read as a stream (RFC 4180); rows reduce to
+// A file is CSV with a header and is read as a stream (RFC 4180); rows reduce to
 // counts on distinct values, so memory grows with distinct values, not rows. A
 // row with an empty or NA cell in a column that is read is dropped and counted;
 // any other fault of the file is an error that names the line and the column.
@@ -9,6 +9,7 @@
 package tally
 
 import (
+	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
@@ -50,11 +51,49 @@ type job struct {
 	out object
 }
 
+// Result is what a statistic found, in the form that the command prints.
+type Result struct{ object }
+
+// Decode fills into, a pointer to a struct with the result's JSON keys.
+func (r *Result) Decode(into any) error {
+	text, err := r.MarshalJSON()
+	if err != nil {
+		return err
+	}
+	return json.Unmarshal(text, into)
+}
+
+// Compute computes one statistic over rows. args are the words of the command
+// after tally, without a file: {"shares", "--of", "verdict", "--count", "n"}.
+//
+// rows may be nil for the run lengths that read none.
+//
+// Errors: a *UsageError where args are wrong; any other error is a fault of the
+// rows, placed as if they stood in a file under the header. A statistic without
+// value is no error: it is null beside a why.
+func Compute(args []string, rows Rows) (*Result, error) {
+	if len(args) == 0 {
+		return nil, usage("which statistic? One of %s", names())
+	}
+	s, err := named(args[0])
+	if err != nil {
+		return nil, err
+	}
+	var j job
+	files, err := j.parse(s, args[1:], io.Discard)
+	switch {
+	case err != nil:
+		return nil, usage("%v", err)
+	case len(files) > 0:
+		return nil, usage("%s: the rows are given, a file cannot be", files[0])
+	}
+	return j.compute(s, rows)
+}
+
 // Run executes the command with args, the words after tally. The file - is
 // stdin; terminal says that stdout is one, so that people read the result.
 //
-// Errors: a *UsageError where args are wrong; any other error is a fault of the
-// file. A statistic without value is no error: it is null beside a why.
+// Errors are those of Compute, and those of opening the file.
 func Run(args []string, stdin io.Reader, stdout, stderr io.Writer, terminal bool) error {
 	if len(args) == 0 {
 		printOverview(stderr)
@@ -64,11 +103,10 @@ func Run(args []string, stdin io.Reader, stdout, stderr io.Writer, terminal bool
 		printOverview(stdout)
 		return nil
 	}
-	i := slices.IndexFunc(statistics, func(s statistic) bool { return s.name == args[0] })
-	if i < 0 {
-		return usage("unknown statistic %q: want one of %s", args[0], names())
+	s, err := named(args[0])
+	if err != nil {
+		return err
 	}
-	s := statistics[i]
 	var j job
 	files, err := j.parse(s, args[1:], stdout)
 	if errors.Is(err, flag.ErrHelp) {
@@ -77,12 +115,38 @@ func Run(args []string, stdin io.Reader, stdout, stderr io.Writer, terminal bool
 	if err != nil {
 		return err
 	}
-	if err := j.open(files, stdin); err != nil {
+	rows, done, err := j.open(files, stdin)
+	if err != nil {
 		return err
 	}
-	defer j.in.close()
-	if err := s.run(&j); err != nil {
+	defer done()
+	result, err := j.compute(s, rows)
+	if err != nil {
 		return err
+	}
+	if terminal && !j.json {
+		return result.print(stdout)
+	}
+	text, err := result.MarshalJSON()
+	if err != nil {
+		return err
+	}
+	_, err = stdout.Write(append(text, '\n'))
+	return err
+}
+
+// compute runs the statistic over rows and puts the head of the result first.
+func (j *job) compute(s statistic, rows Rows) (*Result, error) {
+	j.in = &input{rows: rows, count: j.count, by: j.by, index: map[string]int{}}
+	j.in.dropped.First = []droppedCell{}
+	switch {
+	case rows != nil:
+		j.in.header = rows.Header()
+	case !j.readsNothing():
+		return nil, usage("%s: want rows", s.name)
+	}
+	if err := s.run(j); err != nil {
+		return nil, err
 	}
 	head := object{fields: []field{{"name", s.name}, {"n", j.in.n}, {"dropped", j.in.dropped}}}
 	for _, f := range j.out.fields {
@@ -94,15 +158,15 @@ func Run(args []string, stdin io.Reader, stdout, stderr io.Writer, terminal bool
 	if j.in.n == 0 && j.in.dropped.Count > 0 {
 		head.why = append(head.why, "every row was dropped")
 	}
-	if terminal && !j.json {
-		return head.print(stdout)
+	return &Result{head}, nil
+}
+
+func named(name string) (statistic, error) {
+	i := slices.IndexFunc(statistics, func(s statistic) bool { return s.name == name })
+	if i < 0 {
+		return statistic{}, usage("unknown statistic %q: want one of %s", name, names())
 	}
-	text, err := head.MarshalJSON()
-	if err != nil {
-		return err
-	}
-	_, err = stdout.Write(append(text, '\n'))
-	return err
+	return statistics[i], nil
 }
 
 func names() string {
@@ -139,26 +203,32 @@ func (o *options) parse(s statistic, args []string, help io.Writer) (files []str
 	return files, nil
 }
 
-// open opens the one file named; a run length that needs none reads nothing.
-func (j *job) open(files []string, stdin io.Reader) error {
-	if len(files) == 0 && (j.kind == "normal" || j.kind == "bernoulli") {
-		j.in = &input{close: func() {}, dropped: droppedRows{First: []droppedCell{}}}
-		return nil
+// readsNothing says that the run length asked for needs no rows.
+func (o *options) readsNothing() bool { return o.kind == "normal" || o.kind == "bernoulli" }
+
+// open opens the one file named; done closes it.
+func (j *job) open(files []string, stdin io.Reader) (rows Rows, done func(), err error) {
+	done = func() {}
+	if len(files) == 0 && j.readsNothing() {
+		return nil, done, nil
 	}
 	if len(files) != 1 {
-		return usage("want one FILE (- is standard input), got %d", len(files))
+		return nil, nil, usage("want one FILE (- is standard input), got %d", len(files))
 	}
-	in := &input{count: j.count, by: j.by}
 	from := stdin
 	if files[0] != "-" {
 		f, err := os.Open(files[0])
 		if err != nil {
-			return err
+			return nil, nil, err
 		}
-		from, in.close = f, func() { f.Close() }
+		from, done = f, func() { f.Close() }
 	}
-	j.in = in
-	return in.start(from)
+	f, err := newFile(from)
+	if err != nil {
+		done()
+		return nil, nil, err
+	}
+	return f, done, nil
 }
 
 // need returns a *UsageError unless all flags named were given.
