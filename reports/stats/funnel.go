@@ -200,6 +200,12 @@ func winsorisedPhi(z []float64) float64 {
 // addedUp joins units of one name, in order of first appearance, and leaves
 // out empty ones.
 func addedUp(units []Trials) ([]Trials, error) {
+	out, err := unitsByName(units)
+	return slices.DeleteFunc(out, func(u Trials) bool { return u.Size == 0 }), err
+}
+
+// unitsByName joins units of one name, in order of first appearance.
+func unitsByName(units []Trials) ([]Trials, error) {
 	at := map[string]int{}
 	var out []Trials
 	for _, u := range units {
@@ -215,5 +221,5 @@ func addedUp(units []Trials) ([]Trials, error) {
 		out[i].Hits += u.Hits
 		out[i].Size += u.Size
 	}
-	return slices.DeleteFunc(out, func(u Trials) bool { return u.Size == 0 }), nil
+	return out, nil
 }
