@@ -28,13 +28,17 @@ type homePage struct {
 func (s *Server) showHome(c *gin.Context) error {
 	who := s.who(c)
 	for _, path := range homes[who.Role] {
-		there := slices.ContainsFunc(s.table, func(r route) bool {
-			return r.method == http.MethodGet && r.path == path && who.allows(r.right)
-		})
-		if there {
+		if s.opens(who, path) {
 			c.Redirect(http.StatusSeeOther, path)
 			return nil
 		}
 	}
 	return s.render(c, http.StatusOK, "home", homePage{Role: who.Role})
+}
+
+// opens reports whether there is a page at the path that who has the right to.
+func (s *Server) opens(who Identity, path string) bool {
+	return slices.ContainsFunc(s.table, func(r route) bool {
+		return r.method == http.MethodGet && r.path == path && who.allows(r.right)
+	})
 }

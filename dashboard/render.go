@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
-	"net/http"
 	"path"
 	"strings"
 
@@ -33,6 +32,7 @@ type navItem struct {
 // exists and the reader has the right to it.
 var navigation = []navItem{
 	{Path: "/bench", Key: "nav.bench"},
+	{Path: "/office", Key: "nav.office"},
 }
 
 // pages holds one template set for each page and language: layout, partials
@@ -116,11 +116,9 @@ func (s *Server) nav(c *gin.Context) []navItem {
 	}
 	var items []navItem
 	for _, item := range navigation {
-		for _, r := range s.table {
-			if r.method == http.MethodGet && r.path == item.Path && s.who(c).allows(r.right) {
-				item.Here = c.Request.URL.Path == item.Path || strings.HasPrefix(c.Request.URL.Path, item.Path+"/")
-				items = append(items, item)
-			}
+		if s.opens(s.who(c), item.Path) {
+			item.Here = c.Request.URL.Path == item.Path || strings.HasPrefix(c.Request.URL.Path, item.Path+"/")
+			items = append(items, item)
 		}
 	}
 	return items

@@ -34,6 +34,11 @@ const (
 	readStaff     right = "read the staff list"
 	exportRecords right = "export records"
 	tryRules      right = "try draft rules"
+
+	openOffice right = "open the office"
+	readStores right = "list stores"
+	setStores  right = "set up stores"
+	setRegions right = "set up regions"
 )
 
 // reach is how far a right goes.
@@ -74,6 +79,11 @@ var rights = map[right][]reach{
 	readStaff:     {own, own, own, own, own},
 	exportRecords: {never, never, own, never, own},
 	tryRules:      {never, never, never, never, anywhere},
+
+	openOffice: {never, never, anywhere, never, anywhere},
+	readStores: {never, never, own, never, own},
+	setStores:  {never, never, never, never, own},
+	setRegions: {never, never, never, never, fleet},
 }
 
 // reachOf returns how far role may go with r.

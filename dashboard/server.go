@@ -165,6 +165,11 @@ func (s *Server) routes() []route {
 		{"GET", "/pairs/:ref/qr.svg", signedIn, page(s.showPairQR), nil},
 		{"GET", "/slip/:id", readReading, page(s.showSlip), nil},
 
+		{"GET", "/office", openOffice, page(s.showOffice), nil},
+		{"GET", "/office/stores", readStores, page(s.showStores), nil},
+		{"POST", "/office/stores", setStores, page(s.doStore), nil},
+		{"POST", "/office/regions", setRegions, page(s.doRegion), nil},
+
 		{"GET", v1 + "/openapi.json", open, api(s.getSpec), &docSpec},
 		{"GET", v1 + "/docs", open, page(s.showDocs), nil},
 

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"strings"
 	"sync"
 	"testing"
@@ -112,13 +113,16 @@ func (r *rig) fitter() string { return r.token(retail.Fitter, retail.Scope{Store
 // office is the token of the fleet's office.
 func (r *rig) office() string { return r.token(retail.Office, retail.Scope{}) }
 
-// call sends a request with a token, none where it is empty, and a JSON body,
-// none where it is nil.
+// call sends a request with a token, none where it is empty, and a body as JSON
+// or, where it is url.Values, as a form; none where it is nil.
 func (r *rig) call(method, path, token string, body any, headers ...string) *httptest.ResponseRecorder {
 	r.t.Helper()
 	var text []byte
+	kind := "application/json"
 	switch b := body.(type) {
 	case nil:
+	case url.Values:
+		text, kind = []byte(b.Encode()), "application/x-www-form-urlencoded"
 	case string:
 		text = []byte(b)
 	case []byte:
@@ -130,7 +134,7 @@ func (r *rig) call(method, path, token string, body any, headers ...string) *htt
 	}
 	req := httptest.NewRequest(method, path, bytes.NewReader(text))
 	if body != nil {
-		req.Header.Set("Content-Type", "application/json")
+		req.Header.Set("Content-Type", kind)
 	}
 	if token != "" {
 		req.Header.Set("Authorization", "Bearer "+token)
