@@ -19,6 +19,7 @@ import (
 const (
 	killReadings = 1000
 	killClients  = 4
+	killRounds   = 10
 )
 
 // sending is one reading on its way.
@@ -58,7 +59,8 @@ func proveKill(l *lab) error {
 	t.note("then every other reading is sent again, all %d are read back, and `solewright verify` recounts every reading and pair of all rounds so far", killReadings)
 	t.note("one reading lost, half there or otherwise than it was ends the proof without a table")
 	t.note("a killed process, not a power cut: what the operating system had taken over was kept")
-	fleet := sim.New(sim.Options{Seed: 4, Inspections: l.rounds * killReadings, Judge: true})
+	rounds := l.roundsOr(killRounds)
+	fleet := sim.New(sim.Options{Seed: 4, Inspections: rounds * killReadings, Judge: true})
 
 	if err := l.killKind(t, fleet, killing{name: "server on SQLite", db: "file:" + l.path("kill.db"), strike: strikeServer}); err != nil {
 		return err
@@ -118,7 +120,7 @@ func (l *lab) killKind(t *table, fleet *sim.Fleet, k killing) error {
 	}
 	defer func() { s.kill() }()
 	var sum losses
-	draw := rand.New(rand.NewPCG(uint64(len(k.name)), uint64(l.rounds)))
+	draw := rand.New(rand.NewPCG(uint64(len(k.name)), uint64(fleet.Len())))
 	batch := make([]*sending, 0, killReadings)
 	round := 0
 	for r := range fleet.Inspections() {

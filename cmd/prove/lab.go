@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -21,7 +22,8 @@ type lab struct {
 	args    []string
 	program string
 	out     string
-	rounds  int
+	rounds  int // 0: as many as the proof takes by itself
+	rows    int
 
 	scratch string // of the proof that runs
 	command string // what repeats it
@@ -32,6 +34,9 @@ const readyWithin = 60 * time.Second
 
 // path returns a path in the scratch folder.
 func (l *lab) path(name string) string { return filepath.Join(l.scratch, name) }
+
+// roundsOr returns how many rounds were asked for, or n.
+func (l *lab) roundsOr(n int) int { return cmp.Or(l.rounds, n) }
 
 // usage is what a program took to run.
 type usage struct {

@@ -4,6 +4,9 @@
 // deploy/prove.sh.
 //
 //	kill    no acknowledged reading is lost to kill -9, of the server and of PostgreSQL
+//	put     readings stored over HTTP a second, against pgbench with the same statements
+//	import  a file of readings imported, against COPY of the same rows
+//	export  readings exported a second
 //	demo    seconds until the demo is ready
 //	judge   readings judged a second
 package main
@@ -27,6 +30,9 @@ type proof struct {
 
 var proofs = []proof{
 	{"kill", proveKill},
+	{"put", provePut},
+	{"import", proveImport},
+	{"export", proveExport},
 	{"demo", proveDemo},
 	{"judge", proveJudge},
 }
@@ -45,7 +51,8 @@ func run(ctx context.Context, args []string) error {
 	flags := flag.NewFlagSet("prove", flag.ContinueOnError)
 	flags.StringVar(&l.program, "binary", "bin/solewright", "the program to prove")
 	flags.StringVar(&l.out, "out", "testdata/proof", "where the tables go")
-	flags.IntVar(&l.rounds, "rounds", 10, "rounds of each kill")
+	flags.IntVar(&l.rounds, "rounds", 0, "rounds of kill, put and import, where 0 is each one's own number")
+	flags.IntVar(&l.rows, "rows", 1_000_000, "readings to import and export")
 	if err := flags.Parse(args); err != nil {
 		return err
 	}

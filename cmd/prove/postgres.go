@@ -116,6 +116,54 @@ func (c *cluster) processes() ([]int, error) {
 	return pids, nil
 }
 
+// clockTick is a tick of the times in /proc, USER_HZ of Linux.
+const clockTick = time.Second / 100
+
+// cpu returns the processor time of all processes of the cluster, those that
+// have ended among them.
+func (c *cluster) cpu() (time.Duration, error) {
+	pids, err := c.processes()
+	if err != nil {
+		return 0, err
+	}
+	var ticks int64
+	for i, pid := range pids {
+		text, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+		if err != nil {
+			continue // ended meanwhile, and counted by the postmaster
+		}
+		n, err := ticksOf(text, i == 0)
+		if err != nil {
+			return 0, err
+		}
+		ticks += n
+	}
+	return time.Duration(ticks) * clockTick, nil
+}
+
+// ticksOf returns the ticks of a process by its stat, with those of children
+// that it waited for where they count.
+// Source: proc(5), utime, stime, cutime and cstime are fields 14 to 17.
+func ticksOf(stat []byte, children bool) (int64, error) {
+	rest := strings.Fields(string(stat[bytes.LastIndexByte(stat, ')')+1:])) // from field 3
+	last := 15
+	if children {
+		last = 17
+	}
+	if len(rest) < last-2 {
+		return 0, fmt.Errorf("/proc says %q of a process", stat)
+	}
+	var sum int64
+	for _, f := range rest[14-3 : last-2] {
+		n, err := strconv.ParseInt(f, 10, 64)
+		if err != nil {
+			return 0, err
+		}
+		sum += n
+	}
+	return sum, nil
+}
+
 // restart starts the cluster again with the options it had, and returns how
 // long it took to recover.
 func (c *cluster) restart() (time.Duration, error) {

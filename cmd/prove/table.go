@@ -96,3 +96,6 @@ func field(file, name string) string {
 
 // seconds writes a time.
 func seconds(d time.Duration) string { return fmt.Sprintf("%.2f", d.Seconds()) }
+
+// perSecond writes a rate.
+func perSecond(n int, d time.Duration) string { return fmt.Sprintf("%.0f", float64(n)/d.Seconds()) }
