@@ -33,6 +33,7 @@ type navItem struct {
 var navigation = []navItem{
 	{Path: "/bench", Key: "nav.bench"},
 	{Path: "/office", Key: "nav.office"},
+	{Path: "/methods", Key: "nav.methods"},
 }
 
 // pages holds one template set for each page and language: layout, partials

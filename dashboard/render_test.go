@@ -27,7 +27,12 @@ var pageViews = map[string]any{
 		Staff: "07-14", Kind: "trade-in", Verdict: "replace", VerdictWords: "Replace", PairRef: "7K3M9QTDS", PairSpaced: "7K3M 9QTD S",
 	}}},
 	"ticket": ticketPage{Engine: true, Gaits: assess.GaitWords},
-	"slip":   slipPage{ID: "01935a2c-0000-7000-8000-0000000000a1"},
+	"methods": methodsPage{
+		Checks: []methodsCheck{{"heel lining", "Read inside the collar."}}, RuleSet: 1, From: "2026-01-01",
+		Rules:   []methodsRule{{"bond-parted", "bond: parted", "replace", "common practice, no source"}},
+		Methods: statistics,
+	},
+	"slip": slipPage{ID: "01935a2c-0000-7000-8000-0000000000a1"},
 	"pair": pairPage{
 		Ref: "7K3M9QTDS", Spaced: "7K3M 9QTD S", Shoe: "Ondrell Fenline 2, 42.5", Batch: "2502", Bought: "16 March 2026",
 		Runner: "R-20931", Life: "Sound up to 438 km, worn by 612 km.",

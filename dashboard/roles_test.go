@@ -61,6 +61,7 @@ var probes = map[string]probe{
 	"GET /bench":              {make: fixed("/bench"), ok: http.StatusOK},
 	"GET /bench/context.json": {make: fixed("/bench/context.json"), ok: http.StatusOK},
 	"GET /bench/:uuid":        {make: fixed("/bench/" + id(1)), ok: http.StatusOK},
+	"GET /methods":            {make: fixed("/methods"), ok: http.StatusOK},
 	"GET /pairs/:ref":         {make: pairOfReading("/pairs/REF"), ok: http.StatusOK},
 	"GET /pairs/:ref/qr.svg":  {make: fixed("/pairs/7K3M9QTDS/qr.svg"), ok: http.StatusOK},
 	"GET /slip/:id":           {make: stored("/slip/ID", nil), ok: http.StatusOK},
