@@ -487,7 +487,7 @@ func TestICCLaws(t *testing.T) {
 func TestBlandAltmanReproducesItsReferences(t *testing.T) {
 	p := readPublished(t, "pefr_bland_altman.csv")
 	first, second := p.numbers("wright1"), p.numbers("mini1")
-	two, err := limitsOfAgreement(first, second, 2, .95)
+	two, err := limitsOfAgreement(first, second, nil, 2, .95)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -539,6 +539,20 @@ func TestBlandAltmanRefuses(t *testing.T) {
 	a, err := BlandAltman([]float64{1, 5, 3}, []float64{2, 2, 7}, .95)
 	if err != nil {
 		t.Fatal(err)
+	}
+	twice, err := BlandAltmanCounted([]float64{1, 9, 5, 3}, []float64{2, 0, 2, 7}, []int{2, 0, 2, 2}, .95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	each, err := BlandAltman([]float64{1, 5, 3, 1, 5, 3}, []float64{2, 2, 7, 2, 2, 7}, .95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(twice.SD-each.SD) > 1e-12 || math.Abs(twice.HighHigh-each.HighHigh) > 1e-12 || twice.N != each.N {
+		t.Errorf("counted twice: %+v, written twice: %+v", twice, each)
+	}
+	if _, err := BlandAltmanCounted([]float64{1, 2}, []float64{2, 4}, []int{1, -1}, .95); !errors.Is(err, ErrBadInput) {
+		t.Errorf("a count below 0: %v", err)
 	}
 	b, err := BlandAltman([]float64{7, 2, 2}, []float64{3, 1, 5}, .95)
 	if err != nil {

@@ -39,34 +39,61 @@ const limitsWidth = 1.959963984540054
 //
 // Source: Bland JM, Altman DG (1986) Lancet i:307–310.
 func BlandAltman(first, second []float64, conf float64) (*Limits, error) {
-	return limitsOfAgreement(first, second, limitsWidth, conf)
+	return limitsOfAgreement(first, second, nil, limitsWidth, conf)
 }
 
-func limitsOfAgreement(first, second []float64, width, conf float64) (*Limits, error) {
+// BlandAltmanCounted is BlandAltman where pair i stands count[i] times; a
+// count below 0 is ErrBadInput.
+func BlandAltmanCounted(first, second []float64, count []int, conf float64) (*Limits, error) {
+	if len(count) != len(first) {
+		return nil, badInput("%d pairs and %d counts, must be as many", len(first), len(count))
+	}
+	return limitsOfAgreement(first, second, count, limitsWidth, conf)
+}
+
+func limitsOfAgreement(first, second []float64, count []int, width, conf float64) (*Limits, error) {
 	if err := checkConf(conf); err != nil {
 		return nil, err
 	}
 	if len(first) != len(second) {
 		return nil, badInput("%d first and %d second measurements, must be as many", len(first), len(second))
 	}
-	if len(first) == 0 {
-		return nil, ErrEmpty
+	times := func(i int) int {
+		if count == nil {
+			return 1
+		}
+		return count[i]
 	}
 	d := make([]float64, len(first))
-	equal := true
+	pairs, total := 0, 0.0
+	lowest, highest := math.Inf(1), math.Inf(-1)
 	for i := range d {
 		d[i] = first[i] - second[i]
 		if math.IsNaN(d[i]) || math.IsInf(d[i], 0) {
 			return nil, badInput("pair %d is (%v, %v), must be finite numbers", i+1, first[i], second[i])
 		}
-		equal = equal && d[i] == d[0]
+		if times(i) < 0 {
+			return nil, badInput("pair %d has count %d, must be 0 or more", i+1, times(i))
+		}
+		if times(i) > 0 {
+			pairs += times(i)
+			total += float64(times(i)) * d[i]
+			lowest, highest = min(lowest, d[i]), max(highest, d[i])
+		}
 	}
-	if equal {
+	switch {
+	case pairs == 0:
+		return nil, ErrEmpty
+	case lowest == highest:
 		return nil, ErrNoSpread.because("all differences are equal, or there is only one")
 	}
-	n := float64(len(d))
-	l := &Limits{N: len(d)}
-	l.Bias, l.SD = meanSD(d)
+	n := float64(pairs)
+	l := &Limits{N: pairs, Bias: total / n}
+	squares := 0.0
+	for i, v := range d {
+		squares += float64(times(i)) * (v - l.Bias) * (v - l.Bias)
+	}
+	l.SD = math.Sqrt(squares / (n - 1))
 	l.Low, l.High = l.Bias-width*l.SD, l.Bias+width*l.SD
 	l.SELimit = l.SD * math.Sqrt(3/n)
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(1 - (1-conf)/2)

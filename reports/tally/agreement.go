@@ -1,9 +1,9 @@
 package tally
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
-	"strconv"
 
 	"solewright/reports/stats"
 )
@@ -22,46 +22,53 @@ func (j *job) agreement() error {
 	if j.count != "" {
 		return usage("--count goes with --first and --second: here a row is one grade of one item")
 	}
-	type key struct {
-		group       int
-		item, rater string
+	// Items and raters are numbered within their group, levels as first seen.
+	type round struct {
+		items, raters numbers
+		grades        []stats.Grade
+		given         map[[2]int]struct{} // by item and rater
 	}
-	var seen tallies[key]
-	var grades []string
-	var values tallies[string]
+	var rounds []*round
+	var values numbers
 	err := j.in.each([]column{{j.item, text}, {j.rater, text}, {j.grade, text}}, func(g, _ int, c []cell) error {
-		if i := seen.add(key{g, c[0].text, c[1].text}, 1); i < len(grades) {
+		if g == len(rounds) {
+			rounds = append(rounds, &round{given: map[[2]int]struct{}{}})
+		}
+		r := rounds[g]
+		at := [2]int{r.items.of(c[0].text), r.raters.of(c[1].text)}
+		if _, twice := r.given[at]; twice {
 			return fmt.Errorf("%q: %s graded %s before", j.rater, c[1].text, c[0].text)
 		}
-		if _, _, err := parse(c[2].text, number); err != nil && scale == stats.IntervalData {
+		r.given[at] = struct{}{}
+		seen := len(values.names)
+		level := values.of(c[2].text)
+		r.grades = append(r.grades, stats.Grade{Item: at[0], Rater: at[1], Level: level})
+		if level < seen {
+			return nil
+		}
+		if _, err := decimal(c[2].text); err != nil && scale == stats.IntervalData {
 			return fmt.Errorf("%q: %w", j.grade, err)
 		}
-		grades = append(grades, c[2].text)
-		values.add(c[2].text, 1)
 		return j.level(j.grade, c[2].text)
 	})
 	if err != nil {
 		return err
 	}
-	levels := j.categories(values.keys)
+	levels := j.categories(values.names)
 	measured, err := measures(levels)
 	if err != nil && scale == stats.IntervalData {
 		return usage("--levels: %v", err)
 	}
-	at := map[string]int{}
-	for i, l := range levels {
-		at[l] = i
-	}
-	// Items and raters are numbered within their group.
-	items, raters := make([]tallies[string], len(j.in.groups)), make([]tallies[string], len(j.in.groups))
-	all := make([][]stats.Grade, len(j.in.groups))
-	for i, k := range seen.keys {
-		item, rater := items[k.group].add(k.item, 1), raters[k.group].add(k.rater, 1)
-		all[k.group] = append(all[k.group], stats.Grade{Item: item, Rater: rater, Level: at[grades[i]]})
+	at := places(levels)
+	for _, r := range rounds {
+		r.given = nil
+		for i, g := range r.grades {
+			r.grades[i].Level = at[values.names[g.Level]]
+		}
 	}
 	return j.inGroups(func(g int, o *object) error {
 		o.set("levels", levels)
-		r, err := stats.Reduce(all[g], len(levels))
+		r, err := stats.Reduce(rounds[g].grades, len(levels))
 		if err != nil {
 			return err
 		}
@@ -77,20 +84,39 @@ func (j *job) agreement() error {
 		if err := o.put("ac1", ac1, err); err != nil {
 			return err
 		}
-		if err := j.intraclass(o, all[g], measured, len(items[g].keys), len(raters[g].keys)); err != nil {
+		if err := j.intraclass(o, rounds[g].grades, measured, len(rounds[g].items.names), len(rounds[g].raters.names)); err != nil {
 			return err
 		}
-		return j.pairwiseKappas(o, all[g], raters[g].keys, len(levels))
+		return j.pairwiseKappas(o, rounds[g].grades, rounds[g].raters.names, len(levels))
 	})
+}
+
+// numbers numbers names from 0 in order of first appearance.
+type numbers struct {
+	names []string
+	at    map[string]int
+}
+
+func (n *numbers) of(name string) int {
+	i, known := n.at[name]
+	if !known {
+		if n.at == nil {
+			n.at = map[string]int{}
+		}
+		i = len(n.names)
+		n.at[name] = i
+		n.names = append(n.names, name)
+	}
+	return i
 }
 
 // measures reads levels as numbers; nil where one is a word.
 func measures(levels []string) ([]float64, error) {
 	all := make([]float64, len(levels))
 	for i, l := range levels {
-		v, err := strconv.ParseFloat(l, 64)
+		v, err := decimal(l)
 		if err != nil {
-			return nil, fmt.Errorf("%q is not a number", l)
+			return nil, err
 		}
 		all[i] = v
 	}
@@ -121,28 +147,47 @@ func (j *job) intraclass(o *object, grades []stats.Grade, measured []float64, it
 	return o.put("icc", icc, err)
 }
 
+// mostPairs bounds what is compared two by two; more pairs than these nobody
+// reads.
+const mostPairs = 100_000
+
 // pairwiseKappas adds kappa of every two raters over the items both graded.
 func (j *job) pairwiseKappas(o *object, grades []stats.Grade, raters []string, levels int) error {
-	given := make([]map[int]int, len(raters))
-	for i := range given {
-		given[i] = map[int]int{}
+	if n := len(raters); n*(n-1)/2 > mostPairs {
+		return o.put("pairwise", nil, tooMany(n, "raters"))
 	}
-	for _, g := range grades {
-		given[g.Rater][g.Item] = g.Level
+	slices.SortFunc(grades, func(a, b stats.Grade) int {
+		return cmp.Or(cmp.Compare(a.Item, b.Item), cmp.Compare(a.Rater, b.Rater))
+	})
+	tables := map[[2]int][][]int{}
+	for from := 0; from < len(grades); {
+		to := from + 1
+		for to < len(grades) && grades[to].Item == grades[from].Item {
+			to++
+		}
+		for i, a := range grades[from:to] {
+			for _, b := range grades[from+i+1 : to] {
+				table := tables[[2]int{a.Rater, b.Rater}]
+				if table == nil {
+					table = square(levels, levels)
+					tables[[2]int{a.Rater, b.Rater}] = table
+				}
+				table[a.Level][b.Level]++
+			}
+		}
+		from = to
 	}
 	pairs := []object{}
 	for a := range raters {
 		for b := a + 1; b < len(raters); b++ {
-			table := square(levels, levels)
-			for item, level := range given[a] {
-				if other, both := given[b][item]; both {
-					table[level][other]++
-				}
-			}
 			var pair object
 			pair.set("a", raters[a])
 			pair.set("b", raters[b])
-			kappas, err := stats.CohenKappa(table, j.conf)
+			var kappas *stats.Kappas
+			err := error(&stats.Reason{Code: stats.ErrEmpty.Code, Detail: "no item was graded by both"})
+			if table := tables[[2]int{a, b}]; table != nil {
+				kappas, err = stats.CohenKappa(table, j.conf)
+			}
 			if err := pair.put("kappa", kappas, err); err != nil {
 				return err
 			}
@@ -151,6 +196,11 @@ func (j *job) pairwiseKappas(o *object, grades []stats.Grade, raters []string, l
 	}
 	o.set("pairwise", pairs)
 	return nil
+}
+
+// tooMany is why n things are not compared two by two.
+func tooMany(n int, what string) *stats.Reason {
+	return &stats.Reason{Code: "too-many", Detail: fmt.Sprintf("%d %s make more than %d pairs", n, what, mostPairs)}
 }
 
 func (j *job) twoRaters() error {

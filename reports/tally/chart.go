@@ -29,6 +29,13 @@ type chartRow struct {
 	first, size float64
 }
 
+// chartPlace is a point of a chart by its group and order, a number in one
+// form.
+type chartPlace struct {
+	group int
+	order string
+}
+
 func (j *job) chart() error {
 	if err := j.need("kind", "order"); err != nil {
 		return err
@@ -61,32 +68,55 @@ func (j *job) chart() error {
 	if j.count != "" && j.kind != "p" && j.kind != "u" {
 		return usage("--count goes with the kinds p and u: here every row is a point")
 	}
+	read := j.in.each
+	if j.kind == "p" || j.kind == "u" {
+		read = j.in.distinct
+	}
 	var rows [][]chartRow
+	points := map[chartPlace]int{}
 	numeric := true
-	err := j.in.each(columns, func(g, count int, c []cell) error {
+	err := read(columns, func(g, count int, c []cell) error {
 		if g == len(rows) {
 			rows = append(rows, nil)
 		}
 		r := chartRow{order: c[0].text, first: c[1].num * float64(count)}
 		if len(c) > 2 {
 			r.size = c[2].num * float64(count)
-			switch {
-			case j.kind == "p" && r.first > r.size:
-				return fmt.Errorf("%q: %s hits among %s", j.hits, c[1].text, c[2].text)
-			case j.kind == "ra-cusum" && (r.size < 0 || r.size > 1):
-				return fmt.Errorf("%q: %s: want 0 to 1", j.expected, c[2].text)
-			}
 		}
-		_, err := strconv.ParseFloat(r.order, 64)
-		numeric = numeric && err == nil
-		rows[g] = append(rows[g], r)
+		switch {
+		case j.kind == "p" && r.first > r.size:
+			return fmt.Errorf("%q: %s hits among %s", j.hits, c[1].text, c[2].text)
+		case j.kind == "u" && (r.size < 0 || r.size == 0 && r.first > 0):
+			return fmt.Errorf("%q: %s faults on %s units", j.hits, c[1].text, c[2].text)
+		case j.kind == "ra-cusum" && (r.size < 0 || r.size > 1):
+			return fmt.Errorf("%q: %s: want 0 to 1", j.expected, c[2].text)
+		}
+		place := chartPlace{g, c[0].text}
+		if v, err := decimal(c[0].text); err != nil {
+			numeric = false
+		} else {
+			place.order = strconv.FormatFloat(v, 'g', -1, 64)
+		}
+		i, known := points[place]
+		switch {
+		case j.kind == "ra-cusum": // cases of one order follow each other
+			rows[g] = append(rows[g], r)
+		case !known:
+			points[place] = len(rows[g])
+			rows[g] = append(rows[g], r)
+		case j.kind == "p" || j.kind == "u": // samples of one order are one
+			rows[g][i].first += r.first
+			rows[g][i].size += r.size
+		default:
+			return fmt.Errorf("%q: %s stands twice: here every row is a point", j.order, c[0].text)
+		}
 		return nil
 	})
 	if err != nil {
 		return err
 	}
 	if numeric {
-		return drawn(j, rows, func(s string) (float64, error) { return strconv.ParseFloat(s, 64) })
+		return drawn(j, rows, decimal)
 	}
 	return drawn(j, rows, func(s string) (string, error) { return s, nil })
 }
@@ -102,6 +132,11 @@ func drawn[O cmp.Ordered](j *job, rows [][]chartRow, orderOf func(string) (O, er
 			return usage("--baseline: %q: want FROM:TO, values of --order", j.baseline)
 		}
 		baseline = &stats.Range[O]{From: a, To: b}
+	}
+	for name, v := range map[string]float64{"sigma": j.sigma, "lambda": j.lambda, "width": j.width, "k": j.k, "h": j.h} {
+		if v <= 0 {
+			return usage("--%s: %v: want a number above 0", name, v)
+		}
 	}
 	process := stats.Process[O]{Baseline: baseline}
 	if j.given["target"] {
@@ -160,11 +195,11 @@ func (j *job) runLength() error {
 			return err
 		}
 		var expected []float64
-		if err := j.in.each([]column{{j.expected, number}}, func(_, count int, c []cell) error {
+		if err := j.in.distinct([]column{{j.expected, number}}, func(_, count int, c []cell) error {
 			for range count {
 				expected = append(expected, c[0].num)
 			}
-			return nil
+			return probability(c[0], j.expected)
 		}); err != nil {
 			return err
 		}

@@ -47,129 +47,242 @@ type cell struct {
 
 func (c cell) int() int { return int(c.num) }
 
-// input reads rows one by one, and keeps the names of the groups.
+// input reads rows, and keeps the names of the groups.
 type input struct {
-	rows    Rows
-	header  []string
+	from    scanner
 	count   string
 	by      []string
 	n       int
 	dropped droppedRows
 	groups  []object
 	index   map[string]int
+	key     []byte
 }
 
-// each calls f for every row whose cells are all there, with the number of its
-// group and how often it stands.
-func (in *input) each(columns []column, f func(group, count int, cells []cell) error) error {
-	wanted := slices.Clone(columns)
+// plan is what is read of each record: the statistic's own columns, those of
+// --by, that of --count.
+type plan struct {
+	header  []string
+	columns []column
+	at      []int // their places in a record
+	plain   int   // how many there are without --count
+	width   int   // of a record
+	read    int
+	dropped *droppedRows
+}
+
+func (in *input) plan(columns []column) (*plan, error) {
+	p := &plan{header: in.from.header(), columns: slices.Clone(columns), dropped: &in.dropped}
+	p.width = len(p.header)
 	for _, by := range in.by {
-		wanted = append(wanted, column{by, text})
+		p.columns = append(p.columns, column{by, text})
 	}
+	p.plain = len(p.columns)
 	if in.count != "" {
-		wanted = append(wanted, column{in.count, whole})
+		p.columns = append(p.columns, column{in.count, whole})
 	}
-	at := make([]int, len(wanted))
-	for i, c := range wanted {
-		if at[i] = slices.Index(in.header, c.name); at[i] < 0 {
-			return fmt.Errorf("line 1, column %q is missing: the file has %s", c.name, strings.Join(in.header, ", "))
+	for _, c := range p.columns {
+		at := slices.Index(p.header, c.name)
+		switch {
+		case at < 0:
+			return nil, fmt.Errorf("line 1, column %q is missing: the file has %s", c.name, strings.Join(p.header, ", "))
+		case slices.Contains(p.header[at+1:], c.name):
+			return nil, fmt.Errorf("line 1, column %q stands twice", c.name)
 		}
+		p.at = append(p.at, at)
 	}
-	cells := make([]cell, len(wanted))
-	rows := 0
-	line := func() int { return rows + 1 } // as if the header stood above
-	if f, ok := in.rows.(placed); ok {
-		line = f.line
-	}
-	for record, err := range in.rows.Records() {
-		if err != nil {
+	return p, nil
+}
+
+func (p *plan) ragged(line, width int) error {
+	return &fault{line, fmt.Sprintf("line %d, column %d: the line has %d fields, the header %d", line, min(width, p.width)+1, width, p.width)}
+}
+
+// wrong places an error in a column by its name.
+func wrong(line int, column string, err error) error {
+	return &fault{line, fmt.Sprintf("line %d, column %q: %v", line, column, err)}
+}
+
+// wholeRows calls f for each record of a block of which no cell is missing. A
+// record with one is dropped, but may not hide what else is wrong with it.
+func (p *plan) wholeRows(in *parser, r *report, f func(count int) error) error {
+	for {
+		found, err := in.next()
+		if err != nil || !found {
 			return err
 		}
-		rows++
-		if len(record) != len(in.header) {
-			return fmt.Errorf("line %d, column %d: the line has %d fields, the header %d", line(), min(len(record), len(in.header))+1, len(record), len(in.header))
+		r.rows++
+		if len(in.cells) != p.width {
+			return p.ragged(in.line, len(in.cells))
 		}
-		bad := -1
-		for i, c := range wanted {
-			v, missing, err := parse(record[at[i]], c.kind)
-			if err != nil {
-				return fmt.Errorf("line %d, column %q: %w", line(), c.name, err)
+		missing := -1
+		for i, at := range p.at {
+			if absent(in.cells[at], p.columns[i].kind) {
+				missing = i
+				break
 			}
-			if missing && bad < 0 {
-				bad = i
-			}
-			cells[i] = v
 		}
-		if bad >= 0 {
-			in.drop(line(), in.header[at[bad]], record[at[bad]])
+		if missing >= 0 {
+			if err := p.check(in); err != nil {
+				return err
+			}
+			at := p.at[missing]
+			r.dropped.add(in.lineOf(at), p.columns[missing].name, string(in.cells[at]))
 			continue
 		}
 		count := 1
-		if in.count != "" {
-			count = cells[len(cells)-1].int()
+		if p.plain < len(p.at) {
+			if count, err = wholeNumber(in.cells[p.at[p.plain]]); err != nil {
+				return p.check(in) // a cell before it may be wrong too
+			}
 		}
-		in.n += count
-		group := in.group(cells[len(columns) : len(columns)+len(in.by)])
-		if err := f(group, count, cells[:len(columns)]); err != nil {
-			return fmt.Errorf("line %d, column %w", line(), err)
+		if err := f(count); err != nil {
+			return err
 		}
 	}
-	if rows == 0 {
-		return errors.New("line 2, column 1: the file holds no rows")
+}
+
+// check reads every cell of the record.
+func (p *plan) check(in *parser) error {
+	for i, at := range p.at {
+		if _, _, err := parse(string(in.cells[at]), p.columns[i].kind); err != nil {
+			return wrong(in.lineOf(at), p.columns[i].name, err)
+		}
 	}
 	return nil
 }
 
-// maxWhole bounds whole numbers so that sums of them stay exact.
-const maxWhole = 1e12
+// each calls f for every row whose cells are all there, in order, with the
+// number of its group and how often it stands.
+func (in *input) each(columns []column, f func(group, count int, cells []cell) error) error {
+	return in.scan(columns, f, in.from.rows)
+}
+
+// distinct is each where neither order nor repetition matter: equal rows are
+// read as one, in order of the first of them.
+func (in *input) distinct(columns []column, f func(group, count int, cells []cell) error) error {
+	return in.scan(columns, f, in.from.distinct)
+}
+
+func (in *input) scan(columns []column, f func(group, count int, cells []cell) error, through func(*plan, func(row) error) error) error {
+	p, err := in.plan(columns)
+	if err != nil {
+		return err
+	}
+	own := len(columns)
+	err = through(p, func(r row) error {
+		if in.n = sum(in.n, r.count); in.n > maxTotal {
+			return wrong(r.line, in.count, errors.New("the counts add up to more than can be counted"))
+		}
+		if err := f(in.group(r.cells[own:]), r.count, r.cells[:own]); err != nil {
+			return &fault{r.line, fmt.Sprintf("line %d, column %v", r.line, err)}
+		}
+		return nil
+	})
+	if err == nil && p.read == 0 {
+		err = errors.New("line 2, column 1: the file holds no rows")
+	}
+	return err
+}
+
+const (
+	// maxWhole bounds whole numbers, maxTotal their sums: up to there a float64
+	// holds them exactly.
+	maxWhole = 1e12
+	maxTotal = 1 << 53
+)
+
+// sum adds counts, but never wraps around: what is beyond maxTotal stays there
+// and is refused by who asked.
+func sum(a, b int) int { return min(a+b, maxTotal+1) }
+
+// addTimes adds count times the whole number in c, of the column named.
+func addTimes(total *int, count int, c cell, name string) error {
+	if more := float64(count) * c.num; more > maxTotal || float64(*total)+more > maxTotal {
+		return fmt.Errorf("%q: the numbers add up to more than can be counted", name)
+	}
+	*total += count * c.int()
+	return nil
+}
+
+// absent says that a cell is missing: empty or NA.
+func absent[S string | []byte](s S, k kind) bool {
+	return len(s) == 0 && k != openEnded || len(s) == 2 && s[0] == 'N' && s[1] == 'A'
+}
+
+// wholeNumber reads a count.
+func wholeNumber(b []byte) (int, error) {
+	const digits = 12 // those of maxWhole − 1
+	n := 0
+	for i, d := range b {
+		if d < '0' || d > '9' || i == digits {
+			c, _, err := parse(string(b), whole)
+			return c.int(), err
+		}
+		n = 10*n + int(d-'0')
+	}
+	return n, nil
+}
 
 func parse(s string, k kind) (v cell, missing bool, err error) {
 	v.text = s
-	if s == "" && k == openEnded {
+	switch {
+	case absent(s, k):
+		return v, true, nil
+	case s == "":
 		v.num = math.Inf(1)
 		return v, false, nil
-	}
-	if s == "" || s == "NA" {
-		return v, true, nil
-	}
-	if k == text {
+	case k == text:
 		return v, false, nil
 	}
-	v.num, err = strconv.ParseFloat(s, 64)
+	if v.num, err = decimal(s); err != nil {
+		return v, false, err
+	}
 	switch {
-	case err != nil || math.IsNaN(v.num) || math.IsInf(v.num, 0):
-		err = fmt.Errorf("%q is not a number", s)
 	case k == whole && (v.num < 0 || v.num > maxWhole || v.num != math.Trunc(v.num)):
-		err = fmt.Errorf("%q: want a whole number, 0 or more", s)
+		err = fmt.Errorf("%q: want a whole number, 0 to %.0f", s, maxWhole)
 	case k == yesNo && v.num != 0 && v.num != 1:
 		err = fmt.Errorf("%q: want 0 or 1", s)
 	}
 	return v, false, err
 }
 
-func (in *input) drop(line int, column, value string) {
-	in.dropped.Count++
-	if len(in.dropped.First) < firstDropped {
+// decimal reads a finite decimal number.
+func decimal(s string) (float64, error) {
+	v, err := strconv.ParseFloat(s, 64)
+	// ParseFloat also takes hexadecimal, infinity and not-a-number.
+	if err != nil || strings.ContainsAny(s, "xXpP_") || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("%q is not a number", s)
+	}
+	return v, nil
+}
+
+func (d *droppedRows) add(line int, column, value string) {
+	d.Count++
+	if len(d.First) < firstDropped {
 		why := "empty"
 		if value != "" {
 			why = "not available"
 		}
-		in.dropped.First = append(in.dropped.First, droppedCell{line, column, value, why})
+		d.First = append(d.First, droppedCell{line, column, value, why})
 	}
+}
+
+func (d *droppedRows) merge(o droppedRows) {
+	d.Count += o.Count
+	d.First = append(d.First, o.First[:min(len(o.First), firstDropped-len(d.First))]...)
 }
 
 // group returns the number of the group of these values of --by.
 func (in *input) group(values []cell) int {
-	var key strings.Builder
+	in.key = in.key[:0]
 	for _, v := range values {
-		key.WriteString(strconv.Itoa(len(v.text)))
-		key.WriteByte(':')
-		key.WriteString(v.text)
+		in.key = append(append(strconv.AppendInt(in.key, int64(len(v.text)), 10), ':'), v.text...)
 	}
-	g, known := in.index[key.String()]
+	g, known := in.index[string(in.key)]
 	if !known {
 		g = len(in.groups)
-		in.index[key.String()] = g
+		in.index[string(in.key)] = g
 		by := object{}
 		for i, v := range values {
 			by.set(in.by[i], v.text)
@@ -190,6 +303,15 @@ func (in *input) labels() []string {
 		all[i] = strings.Join(parts, ", ")
 	}
 	return all
+}
+
+// places says where each level stands.
+func places(levels []string) map[string]int {
+	at := make(map[string]int, len(levels))
+	for i, l := range levels {
+		at[l] = i
+	}
+	return at
 }
 
 // tallies counts distinct keys, in order of first appearance.
@@ -217,13 +339,13 @@ func (t *tallies[K]) add(key K, count int) int {
 func inOrder(levels []string) []string {
 	sorted := slices.Clone(levels)
 	numeric := !slices.ContainsFunc(levels, func(s string) bool {
-		_, err := strconv.ParseFloat(s, 64)
+		_, err := decimal(s)
 		return err != nil
 	})
 	slices.SortFunc(sorted, func(a, b string) int {
 		if numeric {
-			x, _ := strconv.ParseFloat(a, 64) // parsed above
-			y, _ := strconv.ParseFloat(b, 64)
+			x, _ := decimal(a) // parsed above
+			y, _ := decimal(b)
 			if x != y {
 				if x < y {
 					return -1

@@ -61,7 +61,7 @@ func (j *job) rightCensored() error {
 	}
 	var seen tallies[observed]
 	var strata tallies[string]
-	err := j.in.each(columns, func(g, count int, c []cell) error {
+	err := j.in.distinct(columns, func(g, count int, c []cell) error {
 		upper := c[0].num
 		if c[1].num == 0 {
 			upper = math.Inf(1)
@@ -136,7 +136,7 @@ func (j *job) twoLooks() error {
 		return usage("--strata goes with --time and --event")
 	}
 	var seen tallies[observed]
-	err := j.in.each([]column{{j.lower, number}, {j.upper, openEnded}}, func(g, count int, c []cell) error {
+	err := j.in.distinct([]column{{j.lower, number}, {j.upper, openEnded}}, func(g, count int, c []cell) error {
 		if c[1].num < c[0].num {
 			return fmt.Errorf("%q: %s lies below %s", j.upper, c[1].text, c[0].text)
 		}
@@ -220,7 +220,7 @@ func (j *job) oneLook() error {
 		return err
 	}
 	var seen tallies[observed]
-	err := j.in.each([]column{{j.time, number}, {j.worn, yesNo}}, func(g, count int, c []cell) error {
+	err := j.in.distinct([]column{{j.time, number}, {j.worn, yesNo}}, func(g, count int, c []cell) error {
 		seen.add(observed{g, c[1].int(), c[0].num, 0}, count)
 		return distance(c[0], j.time)
 	})

@@ -2,7 +2,7 @@ package tally
 
 import (
 	"fmt"
-	"slices"
+	"math"
 	"strconv"
 	"strings"
 
@@ -48,7 +48,7 @@ func (j *job) trend() error {
 			return err
 		}
 		var order, value [][]float64
-		err := j.in.each([]column{{j.order, number}, {j.value, number}}, func(g, count int, c []cell) error {
+		err := j.in.distinct([]column{{j.order, number}, {j.value, number}}, func(g, count int, c []cell) error {
 			if g == len(order) {
 				order, value = append(order, nil), append(value, nil)
 			}
@@ -75,7 +75,7 @@ func (j *job) trend() error {
 	var seen tallies[key]
 	var doses [][]stats.Dose
 	var slot []int // where each key stands among the doses of its group
-	err := j.in.each([]column{{j.hits, whole}, {j.size, whole}, {j.score, number}}, func(g, count int, c []cell) error {
+	err := j.in.distinct([]column{{j.hits, whole}, {j.size, whole}, {j.score, number}}, func(g, count int, c []cell) error {
 		if c[0].num > c[1].num {
 			return fmt.Errorf("%q: %s hits among %s", j.hits, c[0].text, c[1].text)
 		}
@@ -88,9 +88,10 @@ func (j *job) trend() error {
 			doses[g] = append(doses[g], stats.Dose{Score: c[2].num})
 		}
 		d := &doses[g][slot[i]]
-		d.Hits += count * c[0].int()
-		d.Size += count * c[1].int()
-		return nil
+		if err := addTimes(&d.Size, count, c[1], j.size); err != nil {
+			return err
+		}
+		return addTimes(&d.Hits, count, c[0], j.hits)
 	})
 	if err != nil {
 		return err
@@ -129,7 +130,7 @@ func (j *job) twoReadings() (levels []string, tables [][][]int, err error) {
 	}
 	var seen tallies[key]
 	var values tallies[string]
-	err = j.in.each([]column{{j.first, text}, {j.second, text}}, func(g, count int, c []cell) error {
+	err = j.in.distinct([]column{{j.first, text}, {j.second, text}}, func(g, count int, c []cell) error {
 		values.add(c[0].text, count)
 		values.add(c[1].text, count)
 		seen.add(key{g, c[0].text, c[1].text}, count)
@@ -142,11 +143,12 @@ func (j *job) twoReadings() (levels []string, tables [][][]int, err error) {
 		return nil, nil, err
 	}
 	levels = j.categories(values.keys)
+	at := places(levels)
 	for range j.in.groups {
 		tables = append(tables, square(len(levels), len(levels)))
 	}
 	for i, k := range seen.keys {
-		tables[k.group][slices.Index(levels, k.first)][slices.Index(levels, k.second)] += seen.counts[i]
+		tables[k.group][at[k.first]][at[k.second]] += seen.counts[i]
 	}
 	return levels, tables, nil
 }
@@ -156,12 +158,14 @@ func (j *job) limits() error {
 		return err
 	}
 	var first, second [][]float64
-	err := j.in.each([]column{{j.first, number}, {j.second, number}}, func(g, count int, c []cell) error {
+	var counts [][]int
+	err := j.in.distinct([]column{{j.first, number}, {j.second, number}}, func(g, count int, c []cell) error {
 		if g == len(first) {
-			first, second = append(first, nil), append(second, nil)
+			first, second, counts = append(first, nil), append(second, nil), append(counts, nil)
 		}
-		for range count {
-			first[g], second[g] = append(first[g], c[0].num), append(second[g], c[1].num)
+		first[g], second[g], counts[g] = append(first[g], c[0].num), append(second[g], c[1].num), append(counts[g], count)
+		if math.IsInf(c[0].num-c[1].num, 0) {
+			return fmt.Errorf("%q: %s and %s are too far apart", j.first, c[0].text, c[1].text)
 		}
 		return nil
 	})
@@ -169,7 +173,7 @@ func (j *job) limits() error {
 		return err
 	}
 	return j.inGroups(func(g int, o *object) error {
-		l, err := stats.BlandAltman(first[g], second[g], j.conf)
+		l, err := stats.BlandAltmanCounted(first[g], second[g], counts[g], j.conf)
 		return o.spread(l, err, "bias", "sd", "low", "high", "bias_low", "bias_high", "se_limit")
 	})
 }
@@ -192,7 +196,7 @@ func (j *job) heaping() error {
 		}
 	}
 	var seen tallies[[2]int]
-	err := j.in.each([]column{{j.value, whole}}, func(g, count int, c []cell) error {
+	err := j.in.distinct([]column{{j.value, whole}}, func(g, count int, c []cell) error {
 		seen.add([2]int{g, c[0].int()}, count)
 		return nil
 	})

@@ -1,13 +1,14 @@
 package tally
 
 import (
-	"encoding/csv"
+	"bytes"
 	"errors"
-	"fmt"
 	"io"
 	"iter"
+	"runtime"
 	"slices"
-	"strings"
+	"sync"
+	"sync/atomic"
 )
 
 // Rows are what a statistic is computed over: a CSV file, or records in memory.
@@ -42,62 +43,382 @@ func (t Table) Records() iter.Seq2[[]string, error] {
 	}
 }
 
-// placed are rows that know which line of a file they stand on.
-type placed interface {
-	Rows
-	line() int
+// scanner goes through rows as a statistic needs them.
+type scanner interface {
+	header() []string
+	// rows calls visit for every whole row, in order.
+	rows(p *plan, visit func(row) error) error
+	// distinct calls visit once for all rows that are alike in what p reads, in
+	// order of the first of them, with how often they stand. Rows that cannot
+	// be told apart cheaply may be visited apart.
+	distinct(p *plan, visit func(row) error) error
 }
 
-// file is Rows read from CSV.
+// row is what p reads of a record: the statistic's own cells, then those of
+// --by.
+type row struct {
+	line, count int
+	cells       []cell
+}
+
+// records are Rows in memory, placed as if they stood under a header in a file.
+type records struct{ Rows }
+
+func (r records) header() []string { return r.Header() }
+
+func (r records) rows(p *plan, visit func(row) error) error {
+	line := 1
+	cells := make([]cell, len(p.columns))
+	for record, err := range r.Records() {
+		if err != nil {
+			return err
+		}
+		line++
+		if len(record) != p.width {
+			return p.ragged(line, len(record))
+		}
+		missing := -1
+		for i, c := range p.columns {
+			v, none, err := parse(record[p.at[i]], c.kind)
+			if err != nil {
+				return wrong(line, c.name, err)
+			}
+			if cells[i] = v; none && missing < 0 {
+				missing = i
+			}
+		}
+		p.read++
+		if missing >= 0 {
+			p.dropped.add(line, p.columns[missing].name, record[p.at[missing]])
+			continue
+		}
+		r := row{line: line, count: 1, cells: cells[:p.plain]}
+		if p.plain < len(cells) {
+			r.count = cells[p.plain].int()
+		}
+		if err := visit(r); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r records) distinct(p *plan, visit func(row) error) error { return r.rows(p, visit) }
+
+// file is a CSV file, read as a stream by several workers. What it gives does
+// not depend on how many there are.
 type file struct {
-	csv    *csv.Reader
-	header []string
+	workers int
+	cut     cutter
+	first   block // what stands under the header of the first block read
+	names   []string
+	read    atomic.Int64 // bytes, for the progress bar
 }
 
+// newFile reads the header.
 func newFile(from io.Reader) (*file, error) {
-	f := &file{csv: csv.NewReader(from)}
-	f.csv.ReuseRecord = true
-	header, err := f.csv.Read()
-	if errors.Is(err, io.EOF) {
-		return nil, errors.New("line 1, column 1: the file is empty; want a header")
+	f := &file{workers: runtime.GOMAXPROCS(0)}
+	f.cut = cutter{from: io.TeeReader(from, (*byteCount)(&f.read)), line: 1}
+	b, err := f.cut.next(nil)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
 	}
-	if err != nil {
-		return nil, located(err)
+	b.bytes = bytes.TrimPrefix(b.bytes, []byte("\ufeff"))
+	if bytes.HasPrefix(b.bytes, []byte{0xff, 0xfe}) || bytes.HasPrefix(b.bytes, []byte{0xfe, 0xff}) {
+		return nil, &fault{1, "line 1, column 1: the file is UTF-16; want UTF-8"}
 	}
-	f.header = slices.Clone(header)
-	f.header[0] = strings.TrimPrefix(f.header[0], "\ufeff")
+	var p parser
+	p.reset(b, false)
+	switch found, err := p.next(); {
+	case err != nil:
+		return nil, err
+	case !found:
+		return nil, &fault{1, "line 1, column 1: the file is empty; want a header"}
+	}
+	for _, name := range p.cells {
+		f.names = append(f.names, string(name))
+	}
+	f.first = block{bytes: b.bytes[p.at:], line: p.after, cut: b.cut}
 	return f, nil
 }
 
-func (f *file) Header() []string { return f.header }
+// byteCount counts the bytes written to it.
+type byteCount atomic.Int64
 
-func (f *file) Records() iter.Seq2[[]string, error] {
-	return func(yield func([]string, error) bool) {
+func (c *byteCount) Write(p []byte) (int, error) {
+	(*atomic.Int64)(c).Add(int64(len(p)))
+	return len(p), nil
+}
+
+func (f *file) header() []string { return f.names }
+
+// scan parses the blocks of the file, several at once, and hands what work made
+// of each to take, in order of the file.
+func scan[T any](f *file, work func(worker int, p *parser) T, take func(T) error) error {
+	type task struct {
+		block
+		done chan T
+	}
+	tasks := make(chan *task)
+	inOrder := make(chan *task, 2*f.workers)
+	used := make(chan []byte, 3*f.workers)
+	stop := make(chan struct{})
+	var working sync.WaitGroup
+	defer working.Wait()
+	defer close(stop)
+	var unread error
+	go func() { // after an error of take it ends with the read it is in
+		defer close(inOrder)
+		defer close(tasks)
+		b := f.first
 		for {
-			record, err := f.csv.Read()
-			if errors.Is(err, io.EOF) {
-				return
+			if len(b.bytes) > 0 {
+				t := &task{b, make(chan T, 1)}
+				select {
+				case inOrder <- t:
+				case <-stop:
+					return
+				}
+				select {
+				case tasks <- t:
+				case <-stop:
+					return
+				}
 			}
-			if err != nil && !errors.Is(err, csv.ErrFieldCount) {
-				yield(nil, located(err))
-				return
+			var buf []byte
+			select {
+			case buf = <-used:
+			default:
 			}
-			if !yield(record, nil) {
+			var err error
+			if b, err = f.cut.next(buf); err != nil {
+				if !errors.Is(err, io.EOF) {
+					unread = err
+				}
 				return
 			}
 		}
+	}()
+	for w := range f.workers {
+		working.Go(func() {
+			var p parser
+			for {
+				var t *task
+				select {
+				case t = <-tasks:
+				case <-stop:
+				}
+				if t == nil {
+					return
+				}
+				p.reset(t.block, len(f.names) == 1)
+				t.done <- work(w, &p)
+				select {
+				case used <- t.bytes:
+				default:
+				}
+			}
+		})
+	}
+	for t := range inOrder {
+		if err := take(<-t.done); err != nil {
+			return err
+		}
+	}
+	return unread
+}
+
+// report is what one block adds beside its rows.
+type report struct {
+	rows    int
+	dropped droppedRows
+	err     error
+}
+
+func (r *report) into(p *plan) error {
+	p.read += r.rows
+	p.dropped.merge(r.dropped)
+	return r.err
+}
+
+// batch is the whole rows of a block; their cells stand one after the other.
+type batch struct {
+	report
+	cells         []cell
+	lines, counts []int
+}
+
+func (f *file) rows(p *plan, visit func(row) error) error {
+	pool := sync.Pool{New: func() any { return &batch{} }}
+	known := make([]*vocabulary, f.workers)
+	for w := range known {
+		known[w] = newVocabulary(p)
+	}
+	return scan(f, func(worker int, in *parser) *batch {
+		b := pool.Get().(*batch)
+		*b = batch{cells: b.cells[:0], lines: b.lines[:0], counts: b.counts[:0]}
+		b.err = p.wholeRows(in, &b.report, func(count int) error {
+			for i, c := range p.columns[:p.plain] {
+				v, err := known[worker].cell(i, c.kind, in.cells[p.at[i]])
+				if err != nil {
+					return wrong(in.lineOf(p.at[i]), c.name, err)
+				}
+				b.cells = append(b.cells, v)
+			}
+			b.lines, b.counts = append(b.lines, in.line), append(b.counts, count)
+			return nil
+		})
+		return b
+	}, func(b *batch) error {
+		for i, line := range b.lines {
+			if err := visit(row{line, b.counts[i], b.cells[i*p.plain : (i+1)*p.plain]}); err != nil {
+				return err
+			}
+		}
+		err := b.into(p)
+		pool.Put(b)
+		return err
+	})
+}
+
+func (f *file) distinct(p *plan, visit func(row) error) error {
+	seen := make([]*distinctRows, f.workers)
+	for w := range seen {
+		seen[w] = &distinctRows{at: map[string]int{}}
+	}
+	bad := scan(f, func(worker int, in *parser) *report {
+		var r report
+		own := seen[worker]
+		r.err = p.wholeRows(in, &r, func(count int) error {
+			if own.add(p, in, count) {
+				return nil
+			}
+			return p.check(in)
+		})
+		return &r
+	}, func(r *report) error { return r.into(p) })
+	all := seen[0].merge(seen[1:])
+	// A row may be wrong only to the statistic, and stand before what the
+	// reading found wrong.
+	last := -1
+	if f, ok := errors.AsType[*fault](bad); ok {
+		last = f.line
+	}
+	cells := make([]cell, p.plain)
+	for _, i := range all.order() {
+		if last >= 0 && all.lines[i] >= last {
+			break
+		}
+		all.decode(i, p, cells)
+		if err := visit(row{all.lines[i], all.counts[i], cells}); err != nil {
+			return err
+		}
+	}
+	return bad
+}
+
+// distinctRows counts rows by their cells.
+type distinctRows struct {
+	at            map[string]int
+	keys          []string
+	lines, counts []int
+	key           []byte
+}
+
+// add counts the row at hand. It is known where an equal one was seen before.
+func (d *distinctRows) add(p *plan, in *parser, count int) (known bool) {
+	d.key = d.key[:0]
+	for _, at := range p.at[:p.plain] {
+		c := in.cells[at]
+		n := len(c)
+		for ; n >= 1<<7; n >>= 7 {
+			d.key = append(d.key, byte(n)|1<<7)
+		}
+		d.key = append(append(d.key, byte(n)), c...)
+	}
+	i, known := d.at[string(d.key)]
+	if !known {
+		i = d.insert(string(d.key), in.line)
+	}
+	d.counts[i] = sum(d.counts[i], count)
+	return known
+}
+
+func (d *distinctRows) insert(key string, line int) int {
+	i := len(d.keys)
+	d.at[key] = i
+	d.keys, d.lines, d.counts = append(d.keys, key), append(d.lines, line), append(d.counts, 0)
+	return i
+}
+
+// merge adds the others to d.
+func (d *distinctRows) merge(others []*distinctRows) *distinctRows {
+	for _, o := range others {
+		for k, key := range o.keys {
+			i, known := d.at[key]
+			if !known {
+				i = d.insert(key, o.lines[k])
+			}
+			d.lines[i] = min(d.lines[i], o.lines[k])
+			d.counts[i] = sum(d.counts[i], o.counts[k])
+		}
+		*o = distinctRows{}
+	}
+	return d
+}
+
+// order lists the rows by the line they were first seen on.
+func (d *distinctRows) order() []int {
+	all := make([]int, len(d.lines))
+	for i := range all {
+		all[i] = i
+	}
+	slices.SortFunc(all, func(a, b int) int { return d.lines[a] - d.lines[b] })
+	return all
+}
+
+// decode reads the cells of row i, which were checked when it was added.
+func (d *distinctRows) decode(i int, p *plan, cells []cell) {
+	key := d.keys[i]
+	for c := range cells {
+		n, shift := 0, 0
+		for ; key[0] >= 1<<7; key = key[1:] {
+			n |= int(key[0]&(1<<7-1)) << shift
+			shift += 7
+		}
+		n |= int(key[0]) << shift
+		cells[c], _, _ = parse(key[1:1+n], p.columns[c].kind)
+		key = key[1+n:]
 	}
 }
 
-func (f *file) line() int {
-	line, _ := f.csv.FieldPos(0)
-	return line
+// vocabulary remembers the cells seen, so that each text is kept and read as a
+// number once.
+type vocabulary struct{ seen []map[string]cell }
+
+// vocabularySize bounds what is remembered of a column in which nothing repeats.
+const vocabularySize = 1 << 16
+
+func newVocabulary(p *plan) *vocabulary {
+	v := &vocabulary{make([]map[string]cell, p.plain)}
+	for i := range v.seen {
+		v.seen[i] = map[string]cell{}
+	}
+	return v
 }
 
-// located puts an error of the CSV reader in the words of this package.
-func located(err error) error {
-	if p, ok := errors.AsType[*csv.ParseError](err); ok {
-		return fmt.Errorf("line %d, column %d: %w", p.Line, p.Column, p.Err)
+func (v *vocabulary) cell(column int, k kind, b []byte) (cell, error) {
+	seen := v.seen[column]
+	if c, ok := seen[string(b)]; ok {
+		return c, nil
 	}
-	return err
+	c, _, err := parse(string(b), k)
+	if err != nil {
+		return c, err
+	}
+	if len(seen) == vocabularySize {
+		clear(seen)
+	}
+	seen[c.text] = c
+	return c, nil
 }

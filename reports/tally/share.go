@@ -2,7 +2,7 @@ package tally
 
 import (
 	"fmt"
-	"slices"
+	"strconv"
 
 	"solewright/reports/stats"
 )
@@ -67,16 +67,17 @@ func (j *job) trials() ([]stats.Trials, error) {
 		return nil, err
 	}
 	var all []stats.Trials
-	err := j.in.each([]column{{j.hits, whole}, {j.size, whole}}, func(g, count int, c []cell) error {
+	err := j.in.distinct([]column{{j.hits, whole}, {j.size, whole}}, func(g, count int, c []cell) error {
 		if c[0].num > c[1].num {
 			return fmt.Errorf("%q: %s hits among %s", j.hits, c[0].text, c[1].text)
 		}
 		if g == len(all) {
 			all = append(all, stats.Trials{})
 		}
-		all[g].Hits += count * c[0].int()
-		all[g].Size += count * c[1].int()
-		return nil
+		if err := addTimes(&all[g].Size, count, c[1], j.size); err != nil {
+			return err
+		}
+		return addTimes(&all[g].Hits, count, c[0], j.hits)
 	})
 	for g, name := range j.in.labels() {
 		if g < len(all) {
@@ -119,7 +120,8 @@ func (j *job) shares() error {
 	} else {
 		columns = append(columns, column{j.of, text})
 	}
-	err := j.in.each(columns, func(g, count int, c []cell) error {
+	total := 0
+	err := j.in.distinct(columns, func(g, count int, c []cell) error {
 		own := cluster(c[0].text)
 		if byHits {
 			if c[1].num > c[2].num {
@@ -127,7 +129,7 @@ func (j *job) shares() error {
 			}
 			seen.add(key{g, own, j.hits}, count*c[1].int())
 			seen.add(key{g, own, ""}, count*(c[2].int()-c[1].int()))
-			return nil
+			return addTimes(&total, count, c[2], j.size)
 		}
 		level := c[len(c)-1].text
 		levels.add(level, count)
@@ -141,10 +143,7 @@ func (j *job) shares() error {
 	if byHits {
 		list = []string{j.hits, ""}
 	}
-	at := map[string]int{}
-	for i, l := range list {
-		at[l] = i
-	}
+	at := places(list)
 	clusters := make([]tallies[string], len(j.in.groups))
 	counts := make([][][]int, len(j.in.groups))
 	for i, k := range seen.keys {
@@ -194,15 +193,27 @@ func (j *job) funnel() error {
 	if j.given["target"] {
 		target = stats.Some(j.target)
 	}
+	labels := j.in.labels() // need not differ where values hold commas
+	for g := range all {
+		all[g].Name = strconv.Itoa(g)
+	}
 	f, err := stats.MakeFunnel(all, target)
 	if err != nil {
 		return j.out.spread(nil, err, "target", "groups", "phi", "phi_winsorised", "tau2")
 	}
-	units := make([]object, len(f.Groups))
-	for i, u := range f.Groups {
-		g := slices.IndexFunc(all, func(t stats.Trials) bool { return t.Name == u.Name })
-		units[i].set("by", j.in.groups[g])
-		if err := units[i].spread(u, nil); err != nil {
+	units := make([]object, len(all))
+	full := f.Groups
+	for g := range units {
+		units[g].set("by", j.in.groups[g])
+		if len(full) > 0 && full[0].Name == all[g].Name {
+			u := full[0]
+			full, u.Name = full[1:], labels[g]
+			err = units[g].spread(u, nil)
+		} else {
+			units[g].set("size", 0)
+			err = units[g].spread(nil, stats.ErrEmpty, "share", "z", "low95", "high95", "low998", "high998", "normal_low95", "normal_high95")
+		}
+		if err != nil {
 			return err
 		}
 	}
@@ -233,7 +244,7 @@ func (j *job) association() error {
 	}
 	var seen tallies[key]
 	var rows, cols tallies[string]
-	err := j.in.each([]column{{j.rows, text}, {j.cols, text}}, func(g, count int, c []cell) error {
+	err := j.in.distinct([]column{{j.rows, text}, {j.cols, text}}, func(g, count int, c []cell) error {
 		rows.add(c[0].text, count)
 		cols.add(c[1].text, count)
 		seen.add(key{g, c[0].text, c[1].text}, count)
@@ -243,12 +254,15 @@ func (j *job) association() error {
 		return err
 	}
 	r, c := inOrder(rows.keys), j.categories(cols.keys)
+	row, col := places(r), places(c)
+	cells := make([][]int, len(j.in.groups)) // of seen, by group
+	for i, k := range seen.keys {
+		cells[k.group] = append(cells[k.group], i)
+	}
 	return j.inGroups(func(g int, o *object) error {
 		table := stats.Crosstab{Rows: r, Cols: c, Counts: square(len(r), len(c))}
-		for i, k := range seen.keys {
-			if k.group == g {
-				table.Counts[slices.Index(r, k.row)][slices.Index(c, k.col)] += seen.counts[i]
-			}
+		for _, i := range cells[g] {
+			table.Counts[row[seen.keys[i].row]][col[seen.keys[i].col]] = seen.counts[i]
 		}
 		a, err := stats.Associate(table, j.exact, j.seed)
 		return o.spread(a, err, associationKeys...)
@@ -276,12 +290,14 @@ func (j *job) twoByTwos() error {
 		columns[i] = column{name, whole}
 	}
 	var tables [][4]int
-	err := j.in.each(columns, func(g, count int, c []cell) error {
+	err := j.in.distinct(columns, func(g, count int, c []cell) error {
 		if g == len(tables) {
 			tables = append(tables, [4]int{})
 		}
 		for i := range c {
-			tables[g][i] += count * c[i].int()
+			if err := addTimes(&tables[g][i], count, c[i], j.twoByTwo[i]); err != nil {
+				return err
+			}
 		}
 		return nil
 	})
@@ -318,11 +334,8 @@ func (j *job) adjust() error {
 	}
 	var p []stats.Float
 	err := j.in.each([]column{{j.p, number}}, func(_, _ int, c []cell) error {
-		if c[0].num < 0 || c[0].num > 1 {
-			return fmt.Errorf("%q: %s: want 0 to 1", j.p, c[0].text)
-		}
 		p = append(p, stats.Some(c[0].num))
-		return nil
+		return probability(c[0], j.p)
 	})
 	if err != nil {
 		return err
@@ -331,22 +344,34 @@ func (j *job) adjust() error {
 	return j.out.spread(a, err, "bh", "holm", "bonferroni", "rejected_bh")
 }
 
+// longestTail bounds the pairs of an exact tail, whose time grows with their
+// square.
+const longestTail = 100_000
+
+// probability refuses what lies outside 0 to 1.
+func probability(c cell, name string) error {
+	if c.num < 0 || c.num > 1 {
+		return fmt.Errorf("%q: %s: want 0 to 1", name, c.text)
+	}
+	return nil
+}
+
 func (j *job) tail() error {
 	if err := j.need("expected", "hits"); err != nil {
 		return err
 	}
 	var expected [][]float64
-	err := j.in.each([]column{{j.expected, number}}, func(g, count int, c []cell) error {
-		if c[0].num < 0 || c[0].num > 1 {
-			return fmt.Errorf("%q: %s: want 0 to 1", j.expected, c[0].text)
-		}
+	err := j.in.distinct([]column{{j.expected, number}}, func(g, count int, c []cell) error {
 		if g == len(expected) {
 			expected = append(expected, nil)
+		}
+		if len(expected[g])+count > longestTail {
+			return fmt.Errorf("%q: more than %d pairs: the exact tail of so many is not computed", j.expected, longestTail)
 		}
 		for range count {
 			expected[g] = append(expected[g], c[0].num)
 		}
-		return nil
+		return probability(c[0], j.expected)
 	})
 	if err != nil {
 		return err

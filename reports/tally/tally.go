@@ -87,7 +87,10 @@ func Compute(args []string, rows Rows) (*Result, error) {
 	case len(files) > 0:
 		return nil, usage("%s: the rows are given, a file cannot be", files[0])
 	}
-	return j.compute(s, rows)
+	if rows == nil {
+		return j.compute(s, nil)
+	}
+	return j.compute(s, records{rows})
 }
 
 // Run executes the command with args, the words after tally. The file - is
@@ -115,12 +118,12 @@ func Run(args []string, stdin io.Reader, stdout, stderr io.Writer, terminal bool
 	if err != nil {
 		return err
 	}
-	rows, done, err := j.open(files, stdin)
+	from, done, err := j.open(files, stdin)
 	if err != nil {
 		return err
 	}
 	defer done()
-	result, err := j.compute(s, rows)
+	result, err := j.compute(s, from)
 	if err != nil {
 		return err
 	}
@@ -135,17 +138,19 @@ func Run(args []string, stdin io.Reader, stdout, stderr io.Writer, terminal bool
 	return err
 }
 
-// compute runs the statistic over rows and puts the head of the result first.
-func (j *job) compute(s statistic, rows Rows) (*Result, error) {
-	j.in = &input{rows: rows, count: j.count, by: j.by, index: map[string]int{}}
+// compute runs the statistic over its rows and puts the head of the result first.
+func (j *job) compute(s statistic, from scanner) (*Result, error) {
+	j.in = &input{from: from, count: j.count, by: j.by, index: map[string]int{}}
 	j.in.dropped.First = []droppedCell{}
-	switch {
-	case rows != nil:
-		j.in.header = rows.Header()
-	case !j.readsNothing():
+	if from == nil && !j.readsNothing() {
 		return nil, usage("%s: want rows", s.name)
 	}
 	if err := s.run(j); err != nil {
+		// What rows can be wrong about was refused, with its line, as they were
+		// read; what is left to stats to refuse is a flag.
+		if errors.Is(err, stats.ErrBadInput) {
+			return nil, usage("%s: %s", s.name, strings.TrimPrefix(err.Error(), stats.ErrBadInput.Error()+": "))
+		}
 		return nil, err
 	}
 	head := object{fields: []field{{"name", s.name}, {"n", j.in.n}, {"dropped", j.in.dropped}}}
@@ -207,7 +212,7 @@ func (o *options) parse(s statistic, args []string, help io.Writer) (files []str
 func (o *options) readsNothing() bool { return o.kind == "normal" || o.kind == "bernoulli" }
 
 // open opens the one file named; done closes it.
-func (j *job) open(files []string, stdin io.Reader) (rows Rows, done func(), err error) {
+func (j *job) open(files []string, stdin io.Reader) (from scanner, done func(), err error) {
 	done = func() {}
 	if len(files) == 0 && j.readsNothing() {
 		return nil, done, nil
@@ -215,15 +220,15 @@ func (j *job) open(files []string, stdin io.Reader) (rows Rows, done func(), err
 	if len(files) != 1 {
 		return nil, nil, usage("want one FILE (- is standard input), got %d", len(files))
 	}
-	from := stdin
+	source := stdin
 	if files[0] != "-" {
 		f, err := os.Open(files[0])
 		if err != nil {
 			return nil, nil, err
 		}
-		from, done = f, func() { f.Close() }
+		source, done = f, func() { f.Close() }
 	}
-	f, err := newFile(from)
+	f, err := newFile(source)
 	if err != nil {
 		done()
 		return nil, nil, err
