@@ -127,6 +127,8 @@ type importing struct {
 type staging interface {
 	// begin prepares to take rows.
 	begin(ctx context.Context) error
+	// wait returns once the connection is free for a query.
+	wait() error
 	// add takes the n-th row.
 	add(ctx context.Context, n int, row *inspectionRow, vals []valueRow) error
 	// finish stores what was added and is new, and notes the refs of their pairs
@@ -224,10 +226,13 @@ func (im *importing) take(ctx context.Context, in *NewInspection, into staging) 
 		im.refuse(n, err)
 		return nil
 	}
-	if row.ModelID, err = im.modelOf(ctx, row); err != nil {
+	if row.ModelID, err = im.modelOf(ctx, row, into); err != nil {
 		return err
 	}
 	if row.PairRef == "" && in.Record.Kind != assess.Blind {
+		if err := into.wait(); err != nil {
+			return err
+		}
 		if row.PairRef, err = im.db.newRef(ctx, im.t, in.Record.ID); err != nil {
 			return err
 		}
@@ -265,7 +270,7 @@ func (im *importing) prepare(in *NewInspection) (*inspectionRow, []valueRow, err
 }
 
 // modelOf finds a model's id by its words, noting one that isn't there.
-func (im *importing) modelOf(ctx context.Context, r *inspectionRow) (id, error) {
+func (im *importing) modelOf(ctx context.Context, r *inspectionRow, into staging) (id, error) {
 	if r.Brand == "" && r.Model == "" {
 		return id{}, nil
 	}
@@ -274,6 +279,9 @@ func (im *importing) modelOf(ctx context.Context, r *inspectionRow) (id, error) 
 		return m, nil
 	}
 	key := identity(words[0], words[1], words[2])
+	if err := into.wait(); err != nil {
+		return id{}, err
+	}
 	var found id
 	ok, err := im.db.scalar(ctx, im.t, &found, "SELECT coalesce(linked_to, id) FROM shoe_model WHERE identity = ?", key)
 	if err != nil {
@@ -447,6 +455,8 @@ func (s *sqliteStaging) begin(ctx context.Context) error {
 	}
 	return nil
 }
+
+func (s *sqliteStaging) wait() error { return nil }
 
 // pairReplace sets every column of a pair but its key and version to that of
 // the row that was to be inserted.

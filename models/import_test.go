@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"errors"
+	"fmt"
 	"iter"
 	"testing"
 
@@ -176,5 +177,32 @@ func TestImportStops(t *testing.T) {
 				t.Errorf("%d readings are stored, and %d said to be", n, res.Stored)
 			}
 		})
+	})
+}
+
+// Rows are copied on the import's one connection while the next are taken; what
+// has to be looked up for these must wait until the connection is free.
+func TestAnImportMayNameNewModelsAndPairsAtAnyRow(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		setUp(t, db)
+		const copied, after = 5000, 600
+		res, err := db.ImportInspections(t.Context(), office, func(yield func(*models.NewInspection, error) bool) {
+			for i := range copied + after {
+				in := reading(i, ref(i), 300, assess.Keep)
+				if i >= copied {
+					in.Record.Model, in.Record.PairRef = fmt.Sprint("Late ", i%(after/2)), ""
+				}
+				if !yield(&in, nil) {
+					return
+				}
+			}
+		}, models.ImportOptions{})
+		must(t, err)
+		same(t, res, models.ImportResult{Read: copied + after, Stored: copied + after, Pairs: copied + after})
+		waiting, err := db.TypedInModels(t.Context())
+		must(t, err)
+		if len(waiting) != 1+after/2 {
+			t.Errorf("%d models wait for the office, want %d", len(waiting), 1+after/2)
+		}
 	})
 }
