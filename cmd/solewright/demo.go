@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/json"
 	"fmt"
 	"iter"
 	"log/slog"
@@ -115,10 +117,46 @@ func settle(a *app, db *models.DB, fleet *sim.Fleet) error {
 			}
 		}
 	}
-	_, err := db.ImportInspections(a.ctx, operator, exchange.Judged(a.ctx, db, exchange.Today(a.now()), records), models.ImportOptions{
+	if _, err := db.ImportInspections(a.ctx, operator, exchange.Judged(a.ctx, db, exchange.Today(a.now()), records), models.ImportOptions{
 		Refused: func(row int, err error) { fmt.Fprintf(a.stderr, "reading %d: %v\n", row, err) },
+	}); err != nil {
+		return err
+	}
+	return handOver(a, db, fleet)
+}
+
+// handOver stores the credit tables of an invented retailer, and the trade-ins
+// that go by them.
+func handOver(a *app, db *models.DB, fleet *sim.Fleet) error {
+	return db.Together(a.ctx, func(db *models.DB) error {
+		numbers := []int{}
+		for _, t := range fleet.CreditTables() {
+			body, err := json.Marshal(t)
+			if err != nil {
+				return err
+			}
+			n, err := db.AddVersion(a.ctx, operator, models.CreditTables, t.From, string(body), "invented")
+			if err != nil {
+				return fmt.Errorf("inventing credit tables: %w", err)
+			}
+			numbers = append(numbers, n)
+		}
+		for t := range fleet.TradeIns() {
+			in := models.TradeIn{
+				ID: t.ID, Store: t.Store, InspectionID: t.Inspection, PairRef: t.PairRef, Staff: t.Staff, Device: t.Device, At: t.At,
+				Grade: t.Grade, Route: t.Route, Credit: t.Credit, Advised: t.Advised, Currency: t.Currency, CreditTable: numbers[t.Table],
+				OverrideBy: t.OverrideBy, Reason: t.Reason, Voucher: t.Voucher,
+			}
+			body, err := json.Marshal(t)
+			if err != nil {
+				return err
+			}
+			if _, _, err := db.SaveTradeIn(a.ctx, operator, in, sha256.Sum256(body)); err != nil {
+				return fmt.Errorf("inventing trade-ins: %w", err)
+			}
+		}
+		return nil
 	})
-	return err
 }
 
 // feed imports rows of one kind as if they came in a file.

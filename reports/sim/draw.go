@@ -48,6 +48,7 @@ const (
 	keyLives
 	keyRef
 	keyCode
+	keyTradeIn
 )
 
 // dice is a stream of draws. It deals the 64 bits of each step of SplitMix64
