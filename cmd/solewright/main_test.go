@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"solewright/assess"
+	"solewright/models"
 	"solewright/models/retail"
 	"solewright/reports/sim"
 )
@@ -283,8 +284,52 @@ func TestDemoServesAPair(t *testing.T) {
 		t.Error("the reading is not in the export")
 	}
 	must(t, "verify", "--data", data)
+	wantTradeIns(t, filepath.Join(data, "solewright.db"))
 	stop()
 	if code := <-ended; code != exitDone {
 		t.Errorf("the demo ended with %d: %s", code, errs.String())
+	}
+}
+
+// wantTradeIns fails unless a database has trade-ins, each graded as the reading
+// it goes by and worth what the credit table it names says.
+func wantTradeIns(t *testing.T, file string) {
+	t.Helper()
+	db, err := models.Open(t.Context(), models.Options{URL: "file:" + file})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	n := 0
+	if err := db.EachTradeIn(t.Context(), models.Fleet, "", "", func(in *models.StoredTradeIn) error {
+		n++
+		reading, err := db.Inspection(t.Context(), in.InspectionID)
+		if err != nil {
+			return err
+		}
+		if reading.Facts.Grade != in.Grade || in.Grade == assess.NoGrade {
+			t.Errorf("trade-in %s has grade %s, its reading %s", in.ID, in.Grade, reading.Facts.Grade)
+		}
+		v, err := db.VersionOf(t.Context(), models.CreditTables, in.CreditTable)
+		if err != nil {
+			return err
+		}
+		table, err := assess.ParseCreditTable([]byte(v.Body))
+		if err != nil {
+			return err
+		}
+		shoe, err := db.ShoeModel(t.Context(), reading.ModelID)
+		if err != nil {
+			return err
+		}
+		if minor, ok := table.Credit(in.Grade, shoe.Category, reading.AgeDays); !ok || minor != in.Advised || table.Currency != in.Currency || v.From > in.Day || table.Number != v.Number {
+			t.Errorf("trade-in %s: table %d in %s says %d, stored are %d %s", in.ID, v.Number, table.Currency, minor, in.Advised, in.Currency)
+		}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if n == 0 {
+		t.Error("the demo has no trade-ins")
 	}
 }
