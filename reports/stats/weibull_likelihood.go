@@ -258,7 +258,9 @@ func (d *weibullData) maximise() (theta []float64, loglik float64, information *
 				trial[i] = theta[i] + t*step[i]
 			}
 			l := d.evaluate(trial, nil, nil)
-			if done || l >= loglik+t*decrement/10 || t < 1e-10 {
+			// A rise below what log L is computed to can't be seen.
+			const computed = 1e-13
+			if done || l >= loglik+t*decrement/10-computed*math.Abs(loglik) || t < 1e-10 {
 				break
 			}
 		}
