@@ -41,6 +41,9 @@ type RiskCurve struct {
 	By    NextBy // NextByModel, NextByCategory or NextByAll
 	Of    string // the model's id or the category; empty for all
 	Steps []RiskStep
+	// Pairs is how many were seen, Worn how many of them worn, and EndKM where
+	// the data end: no step leads beyond it.
+	Pairs, Worn, EndKM int
 }
 
 // RiskTables are the distances at which the conditional risk of "replace"
@@ -59,6 +62,9 @@ var riskStepMembers = []member[RiskStep]{
 var riskCurveMembers = []member[RiskCurve]{
 	need(wordMember("by", nextByWords[:], func(c *RiskCurve) *NextBy { return &c.By })),
 	textMember("of", func(c *RiskCurve) *string { return &c.Of }),
+	numberMember("pairs", 0, func(c *RiskCurve) *int { return &c.Pairs }),
+	numberMember("worn", 0, func(c *RiskCurve) *int { return &c.Worn }),
+	numberMember("end_km", 0, func(c *RiskCurve) *int { return &c.EndKM }),
 	need(rowsMember("steps", func(c *RiskCurve) *[]RiskStep { return &c.Steps }, riskStepMembers)),
 }
 

@@ -12,7 +12,7 @@ var Rows = map[string]any{
 	"session": sessionRow{}, "api_token": tokenRow{}, "shoe_model": modelRow{}, "shoe_gtin": gtinRow{},
 	"as_new": asNewRow{}, "sale": saleRow{}, "event": eventRow{}, "runner": runnerRow{}, "pair": pairRow{},
 	"inspection": inspectionRow{}, "inspection_value": valueRow{}, "fitting": fittingRow{}, "trade_in": tradeInRow{},
-	"rule_set": numberedRow{}, "credit_table": numberedRow{}, "posture_band": numberedRow{}, "audit": auditRow{}, "sign_off": signOffRow{},
+	"rule_set": numberedRow{}, "credit_table": numberedRow{}, "posture_band": numberedRow{}, "risk_table": numberedRow{}, "audit": auditRow{}, "sign_off": signOffRow{},
 }
 
 // Columns returns the columns of a row struct.

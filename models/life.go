@@ -2,6 +2,7 @@ package models
 
 import (
 	"cmp"
+	"context"
 	"slices"
 	"time"
 
@@ -96,4 +97,45 @@ func Life(points []LifePoint) Interval {
 	}
 	v.Lower = max(sound, 0)
 	return v
+}
+
+// LifeCount counts the pairs of a model with the same interval of life.
+type LifeCount struct {
+	Model    assess.UUID
+	Category string // the model's, empty where it has none
+	Lower    int
+	Upper    assess.Value // unread: sound so far
+	Pairs    int
+}
+
+type lifeCountRow struct {
+	ModelID  id     `gorm:"column:model_id"`
+	Category text   `gorm:"column:category"`
+	LowerKM  number `gorm:"column:lower_km"`
+	UpperKM  number `gorm:"column:upper_km"`
+	Pairs    int    `gorm:"column:pairs"`
+}
+
+// Lives counts the intervals of life of all pairs whose readings say something
+// and don't contradict each other, by model. Pairs that were merged into
+// another count once, as the other.
+func (db *DB) Lives(ctx context.Context) ([]LifeCount, error) {
+	rows, err := db.reader().QueryContext(ctx, `
+		SELECT p.model_id, m.category, p.lower_km, p.upper_km, count(*)
+		FROM pair p LEFT JOIN shoe_model m ON m.id = p.model_id
+		WHERE p.lower_km IS NOT NULL AND p.merged_into IS NULL
+		GROUP BY p.model_id, m.category, p.lower_km, p.upper_km
+		ORDER BY p.model_id, p.lower_km, p.upper_km`)
+	if err != nil {
+		return nil, wrap(err, "counting lives")
+	}
+	all := []LifeCount{}
+	err = scanAll(rows, func(row *lifeCountRow) error {
+		all = append(all, LifeCount{
+			Model: assess.UUID(row.ModelID), Category: string(row.Category),
+			Lower: assess.Value(row.LowerKM).Int(), Upper: assess.Value(row.UpperKM), Pairs: row.Pairs,
+		})
+		return nil
+	})
+	return all, wrap(err, "counting lives")
 }

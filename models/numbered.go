@@ -13,7 +13,7 @@ import (
 )
 
 // Numbered is one version of a table that is numbered, dated and never changed:
-// a rule set, a credit table, the posture bands.
+// a rule set, a credit table, the posture bands, the risk by distance.
 type Numbered struct {
 	Number    int
 	From      string // its first day, YYYY-MM-DD
@@ -23,7 +23,8 @@ type Numbered struct {
 	CreatedAt time.Time
 }
 
-// numberedRow is one row of rule_set, credit_table or posture_band.
+// numberedRow is one row of rule_set, credit_table, posture_band or
+// risk_table.
 type numberedRow struct {
 	Number    int     `gorm:"column:number;primaryKey"`
 	FromDay   string  `gorm:"column:from_day"`
@@ -49,6 +50,7 @@ const (
 	RuleSets     NumberedTables = "rule_set"
 	CreditTables NumberedTables = "credit_table"
 	PostureBands NumberedTables = "posture_band"
+	RiskTables   NumberedTables = "risk_table"
 )
 
 func (n NumberedTables) layout() layout { return layoutOf(string(n), numberedRow{}) }
@@ -175,6 +177,33 @@ func (db *DB) AddRuleSet(ctx context.Context, by Actor, set assess.RuleSet, note
 		return string(b), err
 	})
 	return n, wrap(err, "adding a rule set")
+}
+
+// Risks returns the risk by distance that holds on a day, nil before any was
+// computed.
+func (db *DB) Risks(ctx context.Context, day string) (*assess.RiskTables, error) {
+	v, err := db.VersionOn(ctx, RiskTables, day)
+	if errors.Is(err, ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	t, err := assess.ParseRiskTables([]byte(v.Body))
+	return t, wrap(err, "%s %d", RiskTables, v.Number)
+}
+
+// AddRisks stores the risk by distance under the next number, which it returns.
+// Tables that can't be read back are refused.
+func (db *DB) AddRisks(ctx context.Context, by Actor, t *assess.RiskTables, note string) (int, error) {
+	body, err := json.Marshal(t)
+	if err == nil {
+		_, err = assess.ParseRiskTables(body)
+	}
+	if err != nil {
+		return 0, wrap(err, "adding the risk by distance")
+	}
+	return db.AddVersion(ctx, by, RiskTables, t.AsOf, string(body), note)
 }
 
 // seedNumbered stores the rule set and the posture bands that the program

@@ -102,6 +102,7 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 		ended <- server.Serve(listener)
 	}()
 	go purge(streams, db, log)
+	go keepRisks(streams, db, log, a.now)
 	log.Info("serving", "addr", listener.Addr().String(), "database", db.Dialect())
 	if ready != nil {
 		ready(listener.Addr().String())
