@@ -37,6 +37,16 @@ func (db *DB) Down(ctx context.Context, version int64) error {
 	return err
 }
 
+// UpTo brings the schema up to a version, and seeds nothing.
+func (db *DB) UpTo(ctx context.Context, version int64) error {
+	p, err := db.provider()
+	if err != nil {
+		return err
+	}
+	_, err = p.UpTo(ctx, version)
+	return err
+}
+
 // MigrationNames returns the files of a dialect's migrations.
 func MigrationNames(dialect string) ([]string, error) {
 	entries, err := migrations.ReadDir("migrations/" + dialect)
