@@ -9,6 +9,7 @@
 //	export  readings exported a second
 //	demo    seconds until the demo is ready
 //	judge   readings judged a second
+//	tally   statistics over ten million rows
 package main
 
 import (
@@ -35,6 +36,7 @@ var proofs = []proof{
 	{"export", proveExport},
 	{"demo", proveDemo},
 	{"judge", proveJudge},
+	{"tally", proveTally},
 }
 
 func main() {

@@ -32,8 +32,8 @@ const (
 	Nearest
 )
 
-// longestTrend bounds a series: every pair of points has a slope.
-const longestTrend = 5000
+// LongestTrend bounds a series: every pair of points has a slope.
+const LongestTrend = 5000
 
 // MannKendall tests a series for a monotone trend and estimates Sen's slope.
 //
@@ -58,8 +58,8 @@ func MannKendall(order, value []float64, conf float64, ranks SenRanks) (*Trend, 
 		return nil, err
 	}
 	n := len(value)
-	if len(order) != n || n > longestTrend {
-		return nil, badInput("%d orders and %d values, must be as many, up to %d", len(order), n, longestTrend)
+	if len(order) != n || n > LongestTrend {
+		return nil, badInput("%d orders and %d values, must be as many, up to %d", len(order), n, LongestTrend)
 	}
 	for i := range value {
 		if v := order[i] + value[i]; math.IsNaN(v) || math.IsInf(v, 0) {

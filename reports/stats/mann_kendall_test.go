@@ -122,7 +122,7 @@ func TestMannKendallAtItsEdges(t *testing.T) {
 		{"one order", []float64{1, 1}, []float64{1, 2}, ErrNoSpread},
 		{"lengths that differ", []float64{1, 2}, []float64{1}, ErrBadInput},
 		{"an infinite value", []float64{1, 2}, []float64{1, math.Inf(1)}, ErrBadInput},
-		{"too many points", make([]float64, longestTrend+1), make([]float64, longestTrend+1), ErrBadInput},
+		{"too many points", make([]float64, LongestTrend+1), make([]float64, LongestTrend+1), ErrBadInput},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			if _, err := MannKendall(tt.order, tt.value, .95, Outward); !errors.Is(err, tt.want) {

@@ -2,6 +2,7 @@ package tally
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -19,31 +20,18 @@ func (j *job) agreement() error {
 	if err := j.need("item", "rater", "grade"); err != nil {
 		return err
 	}
-	if j.count != "" {
-		return usage("--count goes with --first and --second: here a row is one grade of one item")
-	}
-	// Items and raters are numbered within their group, levels as first seen.
-	type round struct {
-		items, raters numbers
-		grades        []stats.Grade
-		given         map[[2]int]struct{} // by item and rater
-	}
 	var rounds []*round
 	var values numbers
-	err := j.in.each([]column{{j.item, text}, {j.rater, text}, {j.grade, text}}, func(g, _ int, c []cell) error {
+	err := j.in.each([]column{{j.item, text}, {j.rater, text}, {j.grade, text}}, func(g, count int, c []cell) error {
 		if g == len(rounds) {
-			rounds = append(rounds, &round{given: map[[2]int]struct{}{}})
+			rounds = append(rounds, &round{})
 		}
-		r := rounds[g]
-		at := [2]int{r.items.of(c[0].text), r.raters.of(c[1].text)}
-		if _, twice := r.given[at]; twice {
-			return fmt.Errorf("%q: %s graded %s before", j.rater, c[1].text, c[0].text)
-		}
-		r.given[at] = struct{}{}
 		seen := len(values.names)
-		level := values.of(c[2].text)
-		r.grades = append(r.grades, stats.Grade{Item: at[0], Rater: at[1], Level: level})
-		if level < seen {
+		r, level := rounds[g], values.of(c[2].text)
+		if err := r.add(r.items.of(c[0].text), grade{r.raters.of(c[1].text), level}, count); err != nil {
+			return err
+		}
+		if int(level) < seen {
 			return nil
 		}
 		if _, err := decimal(c[2].text); err != nil && scale == stats.IntervalData {
@@ -60,50 +48,132 @@ func (j *job) agreement() error {
 		return usage("--levels: %v", err)
 	}
 	at := places(levels)
-	for _, r := range rounds {
-		r.given = nil
-		for i, g := range r.grades {
-			r.grades[i].Level = at[values.names[g.Level]]
-		}
+	renumber := make([]int32, len(values.names))
+	for i, name := range values.names {
+		renumber[i] = int32(at[name])
 	}
 	return j.inGroups(func(g int, o *object) error {
 		o.set("levels", levels)
-		r, err := stats.Reduce(rounds[g].grades, len(levels))
+		round := rounds[g]
+		ratings, err := round.reduce(renumber, len(levels))
 		if err != nil {
 			return err
 		}
-		fleiss, err := stats.FleissKappa(r)
+		fleiss, err := stats.FleissKappa(ratings)
 		if err := o.put("fleiss", fleiss, err); err != nil {
 			return err
 		}
-		alpha, err := stats.Krippendorff(r, scale, measured, stats.BootstrapReplicates, j.seed, j.conf)
+		alpha, err := stats.Krippendorff(ratings, scale, measured, stats.BootstrapReplicates, j.seed, j.conf)
 		if err := o.spread(alpha, err, "alpha", "alpha_low", "alpha_high"); err != nil {
 			return err
 		}
-		ac1, err := stats.GwetAC1(r)
+		ac1, err := stats.GwetAC1(ratings)
 		if err := o.put("ac1", ac1, err); err != nil {
 			return err
 		}
-		if err := j.intraclass(o, rounds[g].grades, measured, len(rounds[g].items.names), len(rounds[g].raters.names)); err != nil {
+		if err := j.intraclass(o, round, measured); err != nil {
 			return err
 		}
-		return j.pairwiseKappas(o, rounds[g].grades, rounds[g].raters.names, len(levels))
+		return j.pairwiseKappas(o, round, len(levels))
 	})
+}
+
+// round holds the grades of a group. Items and raters are numbered within it.
+type round struct {
+	items, raters numbers
+	of            []int32 // the item of each grade, while they are read
+	grades        []grade // from reduce on by item and rater
+	ends          []int   // where the grades of each item end
+	// repeated says that a rater graded an item more than once: as grades they
+	// all count, but the rater's reading of the item is not one.
+	repeated bool
+	many     []repeat
+}
+
+type grade struct{ rater, level int32 }
+
+// repeat is a grade that stands more often than once.
+type repeat struct {
+	item  int32
+	level int32
+	more  int
+}
+
+// mostGrades bounds how often one grade of one item stands.
+const mostGrades = 1 << 30
+
+func (r *round) add(item int32, g grade, count int) error {
+	if count > mostGrades {
+		return fmt.Errorf("%q: more than %d equal grades of one item", r.items.names[item], mostGrades)
+	}
+	if count == 0 {
+		return nil
+	}
+	r.of, r.grades = append(r.of, item), append(r.grades, g)
+	if count > 1 {
+		r.repeated = true
+		r.many = append(r.many, repeat{item, g.level, count - 1})
+	}
+	return nil
+}
+
+// reduce sorts the grades, their levels renumbered, and counts them.
+func (r *round) reduce(renumber []int32, levels int) (*stats.Ratings, error) {
+	counts := square(len(r.items.names), levels)
+	r.ends = make([]int, len(counts)+1)
+	for i, item := range r.of {
+		r.grades[i].level = renumber[r.grades[i].level]
+		counts[item][r.grades[i].level]++
+		r.ends[item+1]++
+	}
+	for _, m := range r.many {
+		counts[m.item][renumber[m.level]] += m.more
+	}
+	for i := range counts {
+		r.ends[i+1] += r.ends[i]
+	}
+	sorted := make([]grade, len(r.grades))
+	for i, item := range r.of {
+		sorted[r.ends[item]] = r.grades[i]
+		r.ends[item]++ // from where the item begins to where it ends
+	}
+	r.of, r.grades, r.ends = nil, sorted, r.ends[:len(counts)]
+	for i := range counts {
+		own := r.item(i)
+		slices.SortFunc(own, func(a, b grade) int { return cmp.Compare(a.rater, b.rater) })
+		for k := 1; k < len(own); k++ {
+			r.repeated = r.repeated || own[k].rater == own[k-1].rater
+		}
+	}
+	ratings, err := stats.RatingsOf(counts)
+	if errors.Is(err, stats.ErrEmpty) {
+		return &stats.Ratings{Levels: levels}, nil
+	}
+	return ratings, err
+}
+
+// item returns the grades of an item, by rater.
+func (r *round) item(i int) []grade {
+	begin := 0
+	if i > 0 {
+		begin = r.ends[i-1]
+	}
+	return r.grades[begin:r.ends[i]]
 }
 
 // numbers numbers names from 0 in order of first appearance.
 type numbers struct {
 	names []string
-	at    map[string]int
+	at    map[string]int32
 }
 
-func (n *numbers) of(name string) int {
+func (n *numbers) of(name string) int32 {
 	i, known := n.at[name]
 	if !known {
 		if n.at == nil {
-			n.at = map[string]int{}
+			n.at = map[string]int32{}
 		}
-		i = len(n.names)
+		i = int32(len(n.names))
 		n.at[name] = i
 		n.names = append(n.names, name)
 	}
@@ -123,59 +193,64 @@ func measures(levels []string) ([]float64, error) {
 	return all, nil
 }
 
-// intraclass adds the ICC, which needs numbers and every item graded by every
-// rater.
-func (j *job) intraclass(o *object, grades []stats.Grade, measured []float64, items, raters int) error {
-	var why string
+var errRepeated = &stats.Reason{Code: "repeated", Detail: "a rater graded an item more than once"}
+
+// intraclass adds the ICC, which needs numbers and every item graded once by
+// every rater.
+func (j *job) intraclass(o *object, r *round, measured []float64) error {
+	items, raters := len(r.items.names), len(r.raters.names)
 	switch {
 	case measured == nil:
-		why = "the grades are words"
-	case len(grades) != items*raters:
-		why = "not every rater graded every item"
-	}
-	if why != "" {
-		return o.put("icc", nil, &stats.Reason{Code: "not-crossed", Detail: why})
+		return o.put("icc", nil, &stats.Reason{Code: "words", Detail: "the grades are words"})
+	case r.repeated:
+		return o.put("icc", nil, errRepeated)
+	case len(r.grades) != items*raters:
+		return o.put("icc", nil, &stats.Reason{Code: "not-crossed", Detail: "not every rater graded every item"})
 	}
 	readings := make([][]float64, items)
 	for i := range readings {
 		readings[i] = make([]float64, raters)
-	}
-	for _, g := range grades {
-		readings[g.Item][g.Rater] = measured[g.Level]
+		for k, g := range r.item(i) {
+			readings[i][k] = measured[g.level]
+		}
 	}
 	icc, err := stats.ICC(readings, j.conf)
 	return o.put("icc", icc, err)
 }
 
-// mostPairs bounds what is compared two by two; more pairs than these nobody
-// reads.
+// mostPairs bounds what is compared two by two: more pairs nobody reads.
 const mostPairs = 100_000
 
-// pairwiseKappas adds kappa of every two raters over the items both graded.
-func (j *job) pairwiseKappas(o *object, grades []stats.Grade, raters []string, levels int) error {
-	if n := len(raters); n*(n-1)/2 > mostPairs {
-		return o.put("pairwise", nil, tooMany(n, "raters"))
+// tooMany is why n things are not compared two by two, nil where they are.
+func tooMany(n int, what string) error {
+	if n*(n-1)/2 <= mostPairs {
+		return nil
 	}
-	slices.SortFunc(grades, func(a, b stats.Grade) int {
-		return cmp.Or(cmp.Compare(a.Item, b.Item), cmp.Compare(a.Rater, b.Rater))
-	})
-	tables := map[[2]int][][]int{}
-	for from := 0; from < len(grades); {
-		to := from + 1
-		for to < len(grades) && grades[to].Item == grades[from].Item {
-			to++
-		}
-		for i, a := range grades[from:to] {
-			for _, b := range grades[from+i+1 : to] {
-				table := tables[[2]int{a.Rater, b.Rater}]
+	return &stats.Reason{Code: "too-many", Detail: fmt.Sprintf("%d %s make more than %d pairs", n, what, mostPairs)}
+}
+
+// pairwiseKappas adds kappa of every two raters over the items both graded.
+func (j *job) pairwiseKappas(o *object, r *round, levels int) error {
+	raters := r.raters.names
+	if err := tooMany(len(raters), "raters"); err != nil {
+		return o.put("pairwise", nil, err)
+	}
+	if r.repeated {
+		return o.put("pairwise", nil, errRepeated)
+	}
+	tables := map[[2]int32][][]int{}
+	for i := range r.ends {
+		own := r.item(i)
+		for k, a := range own {
+			for _, b := range own[k+1:] {
+				table := tables[[2]int32{a.rater, b.rater}]
 				if table == nil {
 					table = square(levels, levels)
-					tables[[2]int{a.Rater, b.Rater}] = table
+					tables[[2]int32{a.rater, b.rater}] = table
 				}
-				table[a.Level][b.Level]++
+				table[a.level][b.level]++
 			}
 		}
-		from = to
 	}
 	pairs := []object{}
 	for a := range raters {
@@ -185,7 +260,7 @@ func (j *job) pairwiseKappas(o *object, grades []stats.Grade, raters []string, l
 			pair.set("b", raters[b])
 			var kappas *stats.Kappas
 			err := error(&stats.Reason{Code: stats.ErrEmpty.Code, Detail: "no item was graded by both"})
-			if table := tables[[2]int{a, b}]; table != nil {
+			if table := tables[[2]int32{int32(a), int32(b)}]; table != nil {
 				kappas, err = stats.CohenKappa(table, j.conf)
 			}
 			if err := pair.put("kappa", kappas, err); err != nil {
@@ -196,11 +271,6 @@ func (j *job) pairwiseKappas(o *object, grades []stats.Grade, raters []string, l
 	}
 	o.set("pairwise", pairs)
 	return nil
-}
-
-// tooMany is why n things are not compared two by two.
-func tooMany(n int, what string) *stats.Reason {
-	return &stats.Reason{Code: "too-many", Detail: fmt.Sprintf("%d %s make more than %d pairs", n, what, mostPairs)}
 }
 
 func (j *job) twoRaters() error {

@@ -179,23 +179,33 @@ func drawn[O cmp.Ordered](j *job, rows [][]chartRow, orderOf func(string) (O, er
 	})
 }
 
+// largestMix bounds the expected probabilities of a run length.
+const largestMix = 10_000_000
+
 func (j *job) runLength() error {
+	j.out.set("groups", []object{})
 	var r *stats.RunLength
 	var err error
 	switch j.kind {
 	case "normal":
 		r, err = stats.NormalRunLength(j.k, j.h, j.shift, 0)
 	case "bernoulli":
+		if !j.given["p"] { // in control
+			j.share, j.given["p"] = j.p0, j.given["p0"]
+		}
 		if err := j.need("p", "m", "h"); err != nil {
 			return err
 		}
-		r, err = stats.BernoulliRunLength(j.p0, j.m, j.h)
+		r, err = stats.BernoulliRunLength(j.share, j.m, j.h)
 	case "ra":
 		if err := j.need("expected", "h"); err != nil {
 			return err
 		}
 		var expected []float64
 		if err := j.in.distinct([]column{{j.expected, number}}, func(_, count int, c []cell) error {
+			if len(expected)+count > largestMix {
+				return fmt.Errorf("%q: more than %d pairs", j.expected, largestMix)
+			}
 			for range count {
 				expected = append(expected, c[0].num)
 			}

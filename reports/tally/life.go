@@ -103,6 +103,9 @@ func (j *job) rightCensored() error {
 	if err != nil || groups < 2 {
 		return err
 	}
+	if err := tooMany(groups, "groups"); err != nil {
+		return j.out.spread(nil, err, "logrank", "pairwise")
+	}
 	byStratum := make([][][]stats.Exit, len(strata.keys))
 	for s := range byStratum {
 		var part tallies[observed]
@@ -180,6 +183,9 @@ func (j *job) twoLooks() error {
 	if err != nil || len(all) < 2 {
 		return err
 	}
+	if err := tooMany(len(all), "groups"); err != nil {
+		return j.out.put("score", nil, err)
+	}
 	test, err := stats.ScoreTest(all, stats.SunScores)
 	return j.out.put("score", test, err)
 }
@@ -236,8 +242,23 @@ func (j *job) oneLook() error {
 	if err != nil {
 		return err
 	}
+	// Worn at t, a pair failed in (0, t]; sound at t, beyond it.
+	lower, upper := make([]float64, len(time)), make([]float64, len(time))
+	for i, t := range time {
+		lower[i], upper[i] = t, math.Inf(1)
+		if worn[i] {
+			lower[i], upper[i] = 0, t
+		}
+	}
+	intervals, err := stats.IntervalsBy(lower, upper, seen.counts, group, len(j.in.groups))
+	if err != nil {
+		return err
+	}
 	return j.inGroups(func(g int, o *object) error {
 		life, err := stats.CurrentStatus(exits[g])
-		return o.spread(life, err, "steps")
+		if err := o.spread(life, err, "steps"); err != nil {
+			return err
+		}
+		return j.parametric(o, intervals[g])
 	})
 }

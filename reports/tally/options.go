@@ -22,7 +22,7 @@ type options struct {
 	conf, tau, given0, risk      float64
 	sigma, lambda, width, target float64
 	sd, k, h, odds, trueOdds     float64
-	shift, p0                    float64
+	shift, p0, share             float64
 	seed                         uint64
 	bootstrap, failures, m       int
 	json, exact, currentStatus   bool
@@ -114,7 +114,7 @@ func (o *options) register(fs *flag.FlagSet, flags []string) {
 		// The same words mean a number where no file gives a column of them.
 		"hits-number": func(string) { fs.IntVar(&o.failures, "hits", 0, "`number` of failures seen") },
 		"m-number":    func(string) { fs.IntVar(&o.m, "m", 0, "`number` m of the reference value 1/m") },
-		"p-number":    func(string) { fs.Float64Var(&o.p0, "p", 0, "`share` that fails") },
+		"p-number":    func(string) { fs.Float64Var(&o.share, "p", 0, "`share` that fails; --p0 where it isn't given") },
 	}
 	for _, name := range flags {
 		bind[name](name)

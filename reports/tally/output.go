@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"text/tabwriter"
 )
@@ -98,6 +99,97 @@ func (o object) MarshalJSON() ([]byte, error) {
 	}
 	b.WriteByte('}')
 	return b.Bytes(), nil
+}
+
+// undefined says why a number may be missing, where stats leaves it to the key.
+var undefined = map[string]string{
+	"se":           "no pair is left, so the share has no standard error",
+	"low":          "no pair is left, so the share has no interval",
+	"high":         "no pair is left, so the share has no interval",
+	"right":        "the interval has no end: it lies beyond the data",
+	"p_exact_se":   "the p-value is exact",
+	"first_signal": "the chart does not signal",
+	"value":        "no pair was counted",
+	"centre":       "no pair was counted",
+	"odds_ratio":   "one margin of the table is empty",
+	"odds_low":     "one margin of the table is empty",
+	"odds_high":    "the odds have no upper limit",
+	"tau_b":        "all values are equal",
+	"categories":   "a level that nobody, or everybody, gave",
+	"median":       "half of the pairs are not seen to fail",
+}
+
+// explained puts a why beside every null that has none.
+func explained(o object) (*Result, error) {
+	raw, err := o.MarshalJSON()
+	if err != nil {
+		return nil, err
+	}
+	if !bytes.Contains(raw, []byte("null")) {
+		return &Result{o}, nil
+	}
+	if raw, err = explain(raw); err != nil {
+		return nil, err
+	}
+	out, err := ordered(raw)
+	return &Result{out}, err
+}
+
+func explain(raw json.RawMessage) (json.RawMessage, error) {
+	if !bytes.Contains(raw, []byte("null")) {
+		return raw, nil
+	}
+	switch raw[0] {
+	case '[':
+		var items []json.RawMessage
+		if err := json.Unmarshal(raw, &items); err != nil {
+			return nil, err
+		}
+		for i, item := range items {
+			var err error
+			if items[i], err = explain(item); err != nil {
+				return nil, err
+			}
+		}
+		return json.Marshal(items)
+	case '{':
+		o, err := ordered(raw)
+		if err != nil {
+			return nil, err
+		}
+		var missing []string
+		told := false
+		for i, f := range o.fields {
+			value := f.value.(json.RawMessage)
+			told = told || f.key == "why"
+			if string(value) == "null" || value[0] == '[' && holdsNull(value) {
+				missing = append(missing, f.key)
+			}
+			if value, err = explain(value); err != nil {
+				return nil, err
+			}
+			o.fields[i].value = value
+		}
+		if !told {
+			for _, key := range missing {
+				why, known := undefined[key]
+				if !known {
+					why = "it has no value for these rows"
+				}
+				o.why = append(o.why, key+": "+why)
+			}
+		}
+		return o.MarshalJSON()
+	}
+	return raw, nil
+}
+
+// holdsNull says that a list has a null among its own values.
+func holdsNull(list json.RawMessage) bool {
+	var items []json.RawMessage
+	return json.Unmarshal(list, &items) == nil && slices.ContainsFunc(items, func(v json.RawMessage) bool {
+		return string(v) == "null" || v[0] == '[' && holdsNull(v)
+	})
 }
 
 // ordered reads a JSON object without losing the order of its keys.

@@ -52,6 +52,9 @@ func (j *job) trend() error {
 			if g == len(order) {
 				order, value = append(order, nil), append(value, nil)
 			}
+			if len(order[g])+count > stats.LongestTrend {
+				return fmt.Errorf("%q: more than %d points: every pair of them has a slope", j.order, stats.LongestTrend)
+			}
 			for range count {
 				order[g], value[g] = append(order[g], c[0].num), append(value[g], c[1].num)
 			}
@@ -102,6 +105,9 @@ func (j *job) trend() error {
 	})
 }
 
+// affirmative are the words that mean yes wherever --levels puts them.
+var affirmative = map[string]bool{"yes": true, "y": true, "true": true, "t": true}
+
 func (j *job) match() error {
 	levels, tables, err := j.twoReadings()
 	if err != nil {
@@ -110,8 +116,11 @@ func (j *job) match() error {
 	return j.inGroups(func(g int, o *object) error {
 		o.set("levels", levels)
 		if len(levels) == 2 {
-			// The later level is yes: 1 of 0 and 1, yes of no and yes.
-			m, err := stats.McNemar(tables[g][1][0], tables[g][0][1])
+			yes := 1 // the later level: 1 of 0 and 1, worn of sound and worn
+			if affirmative[strings.ToLower(levels[0])] && !affirmative[strings.ToLower(levels[1])] {
+				yes = 0
+			}
+			m, err := stats.McNemar(tables[g][yes][1-yes], tables[g][1-yes][yes])
 			return o.spread(m, err)
 		}
 		m, err := stats.StuartMaxwell(tables[g])
@@ -195,17 +204,16 @@ func (j *job) heaping() error {
 			opt.Myers = opt.Whipple
 		}
 	}
-	var seen tallies[[2]int]
+	var values, counts [][]int
 	err := j.in.distinct([]column{{j.value, whole}}, func(g, count int, c []cell) error {
-		seen.add([2]int{g, c[0].int()}, count)
+		if g == len(values) {
+			values, counts = append(values, nil), append(counts, nil)
+		}
+		values[g], counts[g] = append(values[g], c[0].int()), append(counts[g], count)
 		return nil
 	})
 	if err != nil {
 		return err
-	}
-	values, counts := make([][]int, len(j.in.groups)), make([][]int, len(j.in.groups))
-	for i, k := range seen.keys {
-		values[k[0]], counts[k[0]] = append(values[k[0]], k[1]), append(counts[k[0]], seen.counts[i])
 	}
 	return j.inGroups(func(g int, o *object) error {
 		h, err := stats.MeasureHeaping(values[g], counts[g], opt)
@@ -218,7 +226,7 @@ func (j *job) symmetry() error {
 		return err
 	}
 	var rows [][]object
-	err := j.in.each([]column{{j.left, number}, {j.right, number}}, func(g, _ int, c []cell) error {
+	err := j.in.each([]column{{j.left, number}, {j.right, number}}, func(g, count int, c []cell) error {
 		if g == len(rows) {
 			rows = append(rows, nil)
 		}
@@ -229,12 +237,15 @@ func (j *job) symmetry() error {
 		}
 		si, err := stats.SymmetryIndex(c[0].num, c[1].num)
 		if err != nil {
-			return err
+			return fmt.Errorf("%q: %w", j.left, err)
 		}
 		var row object
 		row.set("si", si)
 		if !si.OK {
 			row.why = []string{"both sides are 0"}
+		}
+		if j.count != "" {
+			row.set("count", count)
 		}
 		rows[g] = append(rows[g], row)
 		return nil
@@ -243,6 +254,11 @@ func (j *job) symmetry() error {
 		return err
 	}
 	return j.inGroups(func(g int, o *object) error {
+		// --by names the unit, which as a rule is one row.
+		if len(j.by) > 0 && len(rows[g]) == 1 {
+			row := rows[g][0]
+			o.fields, o.why = append(o.fields, row.fields...), row.why
+		}
 		o.set("rows", rows[g])
 		return nil
 	})

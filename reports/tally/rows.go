@@ -2,7 +2,9 @@ package tally
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
+	"hash/maphash"
 	"io"
 	"iter"
 	"runtime"
@@ -282,9 +284,10 @@ func (f *file) rows(p *plan, visit func(row) error) error {
 }
 
 func (f *file) distinct(p *plan, visit func(row) error) error {
+	seed := maphash.MakeSeed()
 	seen := make([]*distinctRows, f.workers)
 	for w := range seen {
-		seen[w] = &distinctRows{at: map[string]int{}}
+		seen[w] = newDistinctRows(seed)
 	}
 	bad := scan(f, func(worker int, in *parser) *report {
 		var r report
@@ -305,98 +308,109 @@ func (f *file) distinct(p *plan, visit func(row) error) error {
 		last = f.line
 	}
 	cells := make([]cell, p.plain)
-	for _, i := range all.order() {
-		if last >= 0 && all.lines[i] >= last {
+	for _, r := range all.inOrder() {
+		if last >= 0 && r.line >= last {
 			break
 		}
-		all.decode(i, p, cells)
-		if err := visit(row{all.lines[i], all.counts[i], cells}); err != nil {
+		all.decode(r, p, cells)
+		if err := visit(row{r.line, r.count, cells}); err != nil {
 			return err
 		}
 	}
 	return bad
 }
 
-// distinctRows counts rows by their cells.
+// distinctRows counts rows by their cells: an open hash table over keys that
+// stand one after the other. It holds no pointers, so that millions of rows
+// cost the garbage collector nothing.
 type distinctRows struct {
-	at            map[string]int
-	keys          []string
-	lines, counts []int
-	key           []byte
+	seed  maphash.Seed
+	slots []int32 // index into found + 1, 0 for free
+	found []distinctRow
+	keys  []byte
+	key   []byte // of the row at hand
+}
+
+type distinctRow struct {
+	hash        uint64
+	from, to    int // its key
+	line, count int
+}
+
+// newDistinctRows share a seed where they are to be merged.
+func newDistinctRows(seed maphash.Seed) *distinctRows {
+	return &distinctRows{seed: seed, slots: make([]int32, 1<<10)}
 }
 
 // add counts the row at hand. It is known where an equal one was seen before.
 func (d *distinctRows) add(p *plan, in *parser, count int) (known bool) {
 	d.key = d.key[:0]
 	for _, at := range p.at[:p.plain] {
-		c := in.cells[at]
-		n := len(c)
-		for ; n >= 1<<7; n >>= 7 {
-			d.key = append(d.key, byte(n)|1<<7)
+		d.key = append(binary.AppendUvarint(d.key, uint64(len(in.cells[at]))), in.cells[at]...)
+	}
+	return d.count(d.key, maphash.Bytes(d.seed, d.key), in.line, count)
+}
+
+func (d *distinctRows) count(key []byte, hash uint64, line, count int) (known bool) {
+	mask := len(d.slots) - 1
+	slot := int(hash) & mask
+	for ; d.slots[slot] != 0; slot = (slot + 1) & mask {
+		if r := &d.found[d.slots[slot]-1]; r.hash == hash && bytes.Equal(d.keys[r.from:r.to], key) {
+			r.line, r.count = min(r.line, line), sum(r.count, count)
+			return true
 		}
-		d.key = append(append(d.key, byte(n)), c...)
 	}
-	i, known := d.at[string(d.key)]
-	if !known {
-		i = d.insert(string(d.key), in.line)
+	from := len(d.keys)
+	d.keys = append(d.keys, key...)
+	d.found = append(d.found, distinctRow{hash, from, len(d.keys), line, count})
+	d.slots[slot] = int32(len(d.found))
+	if 2*len(d.found) > len(d.slots) {
+		d.slots = make([]int32, 2*len(d.slots))
+		for i, r := range d.found {
+			slot := int(r.hash) & (len(d.slots) - 1)
+			for d.slots[slot] != 0 {
+				slot = (slot + 1) & (len(d.slots) - 1)
+			}
+			d.slots[slot] = int32(i + 1)
+		}
 	}
-	d.counts[i] = sum(d.counts[i], count)
-	return known
+	return false
 }
 
-func (d *distinctRows) insert(key string, line int) int {
-	i := len(d.keys)
-	d.at[key] = i
-	d.keys, d.lines, d.counts = append(d.keys, key), append(d.lines, line), append(d.counts, 0)
-	return i
-}
-
-// merge adds the others to d.
+// merge adds the others to d, and empties them.
 func (d *distinctRows) merge(others []*distinctRows) *distinctRows {
 	for _, o := range others {
-		for k, key := range o.keys {
-			i, known := d.at[key]
-			if !known {
-				i = d.insert(key, o.lines[k])
-			}
-			d.lines[i] = min(d.lines[i], o.lines[k])
-			d.counts[i] = sum(d.counts[i], o.counts[k])
+		for _, r := range o.found {
+			d.count(o.keys[r.from:r.to], r.hash, r.line, r.count)
 		}
 		*o = distinctRows{}
 	}
 	return d
 }
 
-// order lists the rows by the line they were first seen on.
-func (d *distinctRows) order() []int {
-	all := make([]int, len(d.lines))
-	for i := range all {
-		all[i] = i
-	}
-	slices.SortFunc(all, func(a, b int) int { return d.lines[a] - d.lines[b] })
-	return all
+// inOrder sorts the rows by the line they were first seen on; nothing can be
+// added from then on.
+func (d *distinctRows) inOrder() []distinctRow {
+	d.slots = nil
+	slices.SortFunc(d.found, func(a, b distinctRow) int { return a.line - b.line })
+	return d.found
 }
 
-// decode reads the cells of row i, which were checked when it was added.
-func (d *distinctRows) decode(i int, p *plan, cells []cell) {
-	key := d.keys[i]
-	for c := range cells {
-		n, shift := 0, 0
-		for ; key[0] >= 1<<7; key = key[1:] {
-			n |= int(key[0]&(1<<7-1)) << shift
-			shift += 7
-		}
-		n |= int(key[0]) << shift
-		cells[c], _, _ = parse(key[1:1+n], p.columns[c].kind)
-		key = key[1+n:]
+// decode reads the cells of a row, which were checked when it was added.
+func (d *distinctRows) decode(r distinctRow, p *plan, cells []cell) {
+	key := d.keys[r.from:r.to]
+	for i := range cells {
+		n, width := binary.Uvarint(key)
+		end := width + int(n)
+		cells[i], _, _ = parse(string(key[width:end]), p.columns[i].kind)
+		key = key[end:]
 	}
 }
 
 // vocabulary remembers the cells seen, so that each text is kept and read as a
-// number once.
+// number once. Where too little repeats it gives up on the column.
 type vocabulary struct{ seen []map[string]cell }
 
-// vocabularySize bounds what is remembered of a column in which nothing repeats.
 const vocabularySize = 1 << 16
 
 func newVocabulary(p *plan) *vocabulary {
@@ -413,12 +427,13 @@ func (v *vocabulary) cell(column int, k kind, b []byte) (cell, error) {
 		return c, nil
 	}
 	c, _, err := parse(string(b), k)
-	if err != nil {
+	switch {
+	case err != nil:
 		return c, err
+	case len(seen) == vocabularySize:
+		v.seen[column] = nil
+	case seen != nil:
+		seen[c.text] = c
 	}
-	if len(seen) == vocabularySize {
-		clear(seen)
-	}
-	seen[c.text] = c
 	return c, nil
 }

@@ -177,6 +177,25 @@ func (j *job) difference() error {
 	if err != nil {
 		return err
 	}
+	err = j.inGroups(func(g int, o *object) error {
+		s, err := stats.HitShare(all[g].Hits, all[g].Size, j.conf)
+		if err != nil {
+			return err
+		}
+		for _, f := range []field{{"hits", s.Hits}, {"size", s.Size}, {"share", s.Share}, {"low", s.Low}, {"high", s.High}} {
+			o.set(f.key, f.value)
+		}
+		if !s.Share.OK {
+			o.why = []string{stats.ErrEmpty.Detail}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if err := tooMany(len(all), "groups"); err != nil {
+		return j.out.put("pairs", nil, err)
+	}
 	pairs, err := stats.Differences(all, j.conf)
 	return j.out.put("pairs", pairs, err)
 }
@@ -270,9 +289,9 @@ func (j *job) association() error {
 }
 
 func square(rows, cols int) [][]int {
-	m := make([][]int, rows)
+	m, all := make([][]int, rows), make([]int, rows*cols)
 	for i := range m {
-		m[i] = make([]int, cols)
+		m[i] = all[i*cols : (i+1)*cols : (i+1)*cols]
 	}
 	return m
 }
@@ -340,6 +359,7 @@ func (j *job) adjust() error {
 	if err != nil {
 		return err
 	}
+	j.out.set("groups", []object{})
 	a, err := stats.Adjust(p, j.conf)
 	return j.out.spread(a, err, "bh", "holm", "bonferroni", "rejected_bh")
 }

@@ -163,7 +163,7 @@ func (j *job) compute(s statistic, from scanner) (*Result, error) {
 	if j.in.n == 0 && j.in.dropped.Count > 0 {
 		head.why = append(head.why, "every row was dropped")
 	}
-	return &Result{head}, nil
+	return explained(head)
 }
 
 func named(name string) (statistic, error) {
