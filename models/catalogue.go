@@ -322,6 +322,7 @@ func (db *DB) LinkShoeModel(ctx context.Context, by Actor, typed, catalogued ass
 			args  []any
 		}{
 			{"INSERT INTO change (op, store, id, pair_ref) SELECT ?, store, id, pair_ref FROM inspection WHERE model_id = ?", []any{int(Relinked), id(typed)}},
+			{"INSERT INTO change (op, pair_ref) SELECT ?, ref FROM pair WHERE model_id = ?", []any{int(Relinked), id(typed)}},
 			{"UPDATE inspection SET model_id = ? WHERE model_id = ?", []any{id(catalogued), id(typed)}},
 			{"UPDATE pair SET model_id = ?, version = version + 1 WHERE model_id = ?", []any{id(catalogued), id(typed)}},
 			{"UPDATE shoe_model SET linked_to = ? WHERE id = ?", []any{id(catalogued), id(typed)}},

@@ -397,15 +397,7 @@ func (row *lineRow) line(secret string) PairLine {
 		Lower: assess.Value(row.LowerKM), Upper: assess.Value(row.UpperKM), Verdict: assess.Verdict(row.Advised),
 	}
 	l.Reason, _, _ = strings.Cut(string(row.Codes), " ")
-	left, right := assess.Value(row.LPosture), assess.Value(row.RPosture)
-	switch d := assess.Value(row.DecidedBy); {
-	case d.Is(int(assess.Left)):
-		l.Posture = left
-	case d.Is(int(assess.Right)):
-		l.Posture = right
-	case left == right:
-		l.Posture = left
-	}
+	l.Posture = decidingPosture(row.DecidedBy, row.LPosture, row.RPosture)
 	if row.Runner != "" {
 		h := hmac.New(sha256.New, []byte(secret))
 		h.Write([]byte(row.Runner))

@@ -154,6 +154,10 @@ func (db *DB) erase(ctx context.Context, t *txn, by Actor, code string) (Erasure
 		"INSERT INTO change (op, store, id, pair_ref) SELECT ?, store, id, pair_ref FROM inspection WHERE runner = ?"), int(Erased), code); err != nil {
 		return e, err
 	}
+	// A sale may know a runner whom no reading names.
+	if _, err := t.ExecContext(ctx, db.dialect.sql("INSERT INTO change (op, pair_ref) SELECT ?, ref FROM pair WHERE runner = ?"), int(Erased), code); err != nil {
+		return e, err
+	}
 	pain := painPlace + 1 // SQL counts characters from 1
 	touched := 0
 	for _, u := range []struct {

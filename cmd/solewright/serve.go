@@ -14,6 +14,7 @@ import (
 
 	"solewright/dashboard"
 	"solewright/models"
+	"solewright/reports/fleet"
 )
 
 type serveCmd struct {
@@ -63,8 +64,10 @@ func (s *serveCmd) Run(a *app) error {
 // told the address once connections are taken.
 func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(addr string)) error {
 	gin.SetMode(gin.ReleaseMode)
+	copied := fleet.New(fleet.Options{Source: db.Feed(), Clock: a.now, Log: log})
 	handler, err := dashboard.New(dashboard.Config{
 		DB: db, Logger: log, Clock: a.now,
+		Ready:          []dashboard.Check{{Name: "fleet", Ask: copied.Ready}},
 		TrustedProxies: s.TrustedProxy, MetricsToken: s.MetricsToken,
 		InsecureCookies: s.TLSCert == "" && len(s.TrustedProxy) == 0,
 	})
@@ -103,6 +106,7 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	}()
 	go purge(streams, db, log)
 	go keepRisks(streams, db, log, a.now)
+	go copied.Run(streams)
 	log.Info("serving", "addr", listener.Addr().String(), "database", db.Dialect())
 	if ready != nil {
 		ready(listener.Addr().String())

@@ -1,0 +1,309 @@
+package models
+
+import (
+	"context"
+	"crypto/hmac"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/binary"
+	"errors"
+	stdhash "hash"
+	"slices"
+
+	"solewright/assess"
+	"solewright/models/facts"
+	"solewright/models/retail"
+)
+
+// Feed hands the fleet in memory what statistics see, and what changes. It reads
+// where the last write is seen, never on a replica: facts from a replica that
+// lags behind the feed of changes would be missed for good.
+type Feed struct{ db *DB }
+
+// Feed returns the feed of the database.
+func (db *DB) Feed() Feed { return Feed{db} }
+
+// q is where the feed reads: the primary, on SQLite by its readers.
+func (f Feed) q() querier {
+	if f.db.dialect == sqliteDialect {
+		return f.db.reader()
+	}
+	return f.db.primary
+}
+
+// Identity says which database it is.
+func (f Feed) Identity(ctx context.Context) (facts.Identity, error) {
+	var who facts.Identity
+	var err error
+	if who.ID, err = f.db.ID(ctx); err != nil {
+		return who, err
+	}
+	err = f.q().QueryRowContext(ctx, "SELECT value FROM meta WHERE key = 'epoch'").Scan(&who.Epoch)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = nil
+	}
+	return who, wrap(err, "reading which database it is")
+}
+
+// Catalogue returns regions, stores and models by name.
+func (f Feed) Catalogue(ctx context.Context) (*facts.Catalogue, error) {
+	var (
+		c      facts.Catalogue
+		region retail.Region
+		store  retail.Store
+		model  struct {
+			id                              id
+			brand, model, version, category text
+		}
+	)
+	for _, list := range []struct {
+		query string
+		into  []any
+		add   func()
+	}{
+		{"SELECT code, name, currency FROM region ORDER BY code", []any{&region.Code, &region.Name, &region.Currency}, func() { c.Regions = append(c.Regions, region) }},
+		{"SELECT code, name, region FROM store ORDER BY code", []any{&store.Code, &store.Name, &store.Region}, func() { c.Stores = append(c.Stores, store) }},
+		{"SELECT id, brand, model, version, category FROM shoe_model ORDER BY id", []any{&model.id, &model.brand, &model.model, &model.version, &model.category}, func() {
+			c.Models = append(c.Models, retail.ShoeModel{
+				ID: assess.UUID(model.id), Brand: string(model.brand), Model: string(model.model),
+				Version: string(model.version), Category: string(model.category),
+			})
+		}},
+	} {
+		if err := f.each(ctx, list.query, list.into, list.add); err != nil {
+			return nil, wrap(err, "reading the catalogue")
+		}
+	}
+	return &c, nil
+}
+
+func (f Feed) each(ctx context.Context, query string, into []any, row func()) error {
+	rows, err := f.q().QueryContext(ctx, query)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := rows.Scan(into...); err != nil {
+			return err
+		}
+		row()
+	}
+	return rows.Err()
+}
+
+// factRow is what a fact is read from.
+type factRow struct {
+	Pair        string `gorm:"column:i.pair_ref"`
+	Last        flag   `gorm:"column:(p.last_id = i.id AND p.last_store = i.store) IS TRUE"`
+	ModelID     id     `gorm:"column:p.model_id"`
+	Batch       text   `gorm:"column:p.batch"`
+	Runner      text   `gorm:"column:p.runner"`
+	LowerKM     number `gorm:"column:p.lower_km"`
+	UpperKM     number `gorm:"column:p.upper_km"`
+	Contradicts int    `gorm:"column:p.contradicts"`
+	Store       string `gorm:"column:i.store"`
+	Staff       string `gorm:"column:i.staff"`
+	Day         string `gorm:"column:i.day"`
+	Kind        int    `gorm:"column:i.kind"`
+	Gait        number `gorm:"column:i.gait"`
+	LPosture    number `gorm:"column:i.l_posture"`
+	RPosture    number `gorm:"column:i.r_posture"`
+	Strike      number `gorm:"column:i.strike"`
+	Surface     number `gorm:"column:i.surface"`
+	UsedFor     number `gorm:"column:i.used_for"`
+	KM          number `gorm:"column:i.km"`
+	KMSource    number `gorm:"column:i.km_source"`
+	GaitBefore  number `gorm:"column:i.gait_before"`
+	Heel        code   `gorm:"column:i.heel"`
+	Fore        code   `gorm:"column:i.fore"`
+	Side        code   `gorm:"column:i.side"`
+	DecidedBy   number `gorm:"column:i.decided_by"`
+	Advised     code   `gorm:"column:coalesce(i.advised, i.advised_sent)"`
+	Codes       text   `gorm:"column:i.codes"`
+	LTilt       number `gorm:"column:i.l_tilt"`
+	RTilt       number `gorm:"column:i.r_tilt"`
+	LZones      string `gorm:"column:i.l_zones"`
+	RZones      string `gorm:"column:i.r_zones"`
+	LChecks     string `gorm:"column:i.l_checks"`
+	RChecks     string `gorm:"column:i.r_checks"`
+	PairChecks  string `gorm:"column:i.pair_checks"`
+}
+
+var factLayout = layoutOf("inspection", factRow{})
+
+// factSelect reads the facts: live readings that are not blind.
+var factSelect = "SELECT " + factLayout.list("") + " FROM inspection i JOIN pair p ON p.ref = i.pair_ref" +
+	" WHERE i.voided_at IS NULL AND i.superseded_by IS NULL AND i.kind <> 3"
+
+// runnerKeys makes the keys of runners that exports show.
+type runnerKeys struct {
+	stdhash.Hash
+	sum []byte
+}
+
+func (f Feed) runnerKeys(ctx context.Context) (*runnerKeys, error) {
+	secret, err := f.db.ID(ctx)
+	return &runnerKeys{Hash: hmac.New(sha256.New, []byte(secret))}, err
+}
+
+// of returns the first eight bytes of a runner's key, 0 of nobody's.
+func (k *runnerKeys) of(runner string) uint64 {
+	if runner == "" {
+		return 0
+	}
+	k.Reset()
+	k.Write([]byte(runner))
+	k.sum = k.Sum(k.sum[:0])
+	return binary.BigEndian.Uint64(k.sum)
+}
+
+// fact fills f with what lies in the row.
+func (row *factRow) fact(f *facts.Fact, keys *runnerKeys) error {
+	*f = facts.Fact{
+		Pair: row.Pair, Last: bool(row.Last), Model: assess.UUID(row.ModelID), Batch: string(row.Batch), Runner: keys.of(string(row.Runner)),
+		Store: row.Store, Staff: row.Staff, Day: row.Day, Kind: assess.RecordKind(row.Kind),
+		Gait: assess.Value(row.Gait), Strike: assess.Value(row.Strike),
+		Posture: decidingPosture(row.DecidedBy, row.LPosture, row.RPosture),
+		Surface: assess.Value(row.Surface), UsedFor: assess.Value(row.UsedFor), KM: assess.Value(row.KM),
+		KMSource: assess.Value(row.KMSource), GaitBefore: assess.Value(row.GaitBefore),
+		Heel: assess.Pattern(row.Heel), Fore: assess.Pattern(row.Fore), Side: assess.MoreWorn(row.Side),
+		Verdict: assess.Verdict(row.Advised), Codes: string(row.Codes),
+		Tilt:  [2]assess.Value{assess.Value(row.LTilt), assess.Value(row.RTilt)},
+		Lower: assess.Value(row.LowerKM), Upper: assess.Value(row.UpperKM), Contradicts: row.Contradicts != 0,
+	}
+	f.Unread[assess.Left] = withoutValue(ShoeChecks, row.LChecks)
+	f.Unread[assess.Right] = withoutValue(ShoeChecks, row.RChecks)
+	f.Unread[assess.Both] = withoutValue(PairChecks, row.PairChecks)
+	for foot, tilt := range f.Tilt {
+		if !tilt.OK() {
+			f.Unread[foot] = f.Unread[foot].With(assess.Tilt)
+		}
+	}
+	f.Grades = [2]facts.Grades{gradesOf(row.LZones), gradesOf(row.RZones)}
+	return nil
+}
+
+// decidingPosture returns the posture of the foot whose shoe decided the pattern;
+// where neither did, the one that both feet have.
+func decidingPosture(decidedBy, left, right number) assess.Value {
+	switch d := assess.Value(decidedBy); {
+	case d.Is(int(assess.Left)):
+		return assess.Value(left)
+	case d.Is(int(assess.Right)):
+		return assess.Value(right)
+	case left == right:
+		return assess.Value(left)
+	}
+	return assess.Unread
+}
+
+// withoutValue returns which of the columns of a string of checks hold no value.
+func withoutValue(cols []assess.Col, s string) (set assess.ColSet) {
+	for i, c := range cols {
+		if i >= len(s) || s[i] < '0' || s[i] > '9' {
+			set = set.With(c)
+		}
+	}
+	return set
+}
+
+// gradesOf packs a string of zones.
+func gradesOf(s string) facts.Grades {
+	grades := facts.AllUnread
+	for zone := range min(len(s), assess.NumZones) {
+		switch c := s[zone]; {
+		case c >= '0' && c <= '4':
+			grades = grades.With(zone, int(c-'0'))
+		case c != '-':
+			grades = grades.With(zone, facts.CantGrade)
+		}
+	}
+	return grades
+}
+
+// EachFact calls each with every fact, in no particular order, and returns the
+// position in the feed of changes from which to follow: what is later may or may
+// not be among the facts. What each gets is the same variable every time.
+func (f Feed) EachFact(ctx context.Context, each func(*facts.Fact) error) (facts.Position, error) {
+	at, err := f.position(ctx)
+	if err == nil {
+		err = f.facts(ctx, each, factSelect)
+	}
+	return at, wrap(err, "reading the facts")
+}
+
+// position returns the last change that Changes would return.
+func (f Feed) position(ctx context.Context) (facts.Position, error) {
+	query := "SELECT 0, number FROM change ORDER BY number DESC LIMIT 1"
+	if f.db.dialect == postgresDialect {
+		query = `SELECT tx::text::bigint, number FROM change WHERE tx < pg_snapshot_xmin(pg_current_snapshot())
+			ORDER BY tx DESC, number DESC LIMIT 1`
+	}
+	var at facts.Position
+	err := f.q().QueryRowContext(ctx, query).Scan(&at.Tx, &at.Number)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = nil
+	}
+	return at, err
+}
+
+func (f Feed) facts(ctx context.Context, each func(*facts.Fact) error, query string, args ...any) error {
+	keys, err := f.runnerKeys(ctx)
+	if err != nil {
+		return err
+	}
+	rows, err := f.q().QueryContext(ctx, f.db.dialect.sql(query), args...)
+	if err != nil {
+		return err
+	}
+	var fact facts.Fact
+	return scanAll(rows, func(row *factRow) error {
+		if err := row.fact(&fact, keys); err != nil {
+			return err
+		}
+		return each(&fact)
+	})
+}
+
+// FactsOf calls each with every fact of the pairs with these references.
+func (f Feed) FactsOf(ctx context.Context, pairs []string, each func(*facts.Fact) error) error {
+	const chunk = 500 // parameters, far below the least bound of a statement
+	for part := range slices.Chunk(pairs, chunk) {
+		var w where
+		w.in("i.pair_ref", part)
+		if err := f.facts(ctx, each, factSelect+" AND "+w.conditions[0], w.args...); err != nil {
+			return wrap(err, "reading the facts of pairs")
+		}
+	}
+	return nil
+}
+
+// Changed returns the pairs that up to limit changes after a position touched;
+// see [DB.Changes].
+func (f Feed) Changed(ctx context.Context, after facts.Position, limit int) (facts.Changed, error) {
+	c := facts.Changed{To: after}
+	if f.db.dialect == postgresDialect {
+		// Before the changes are read: what is over by now is then among them.
+		if err := f.q().QueryRowContext(ctx, `SELECT pg_snapshot_xmin(s)::text::bigint, pg_snapshot_xmax(s)::text::bigint
+			FROM pg_current_snapshot() s`).Scan(&c.Horizon, &c.Newest); err != nil {
+			return c, wrap(err, "reading the change feed")
+		}
+	}
+	changes, err := f.db.Changes(ctx, Position(after), limit)
+	if err != nil {
+		return c, err
+	}
+	c.More = len(changes) == limit
+	seen := make(map[string]bool, len(changes))
+	for i := range changes {
+		if ref := changes[i].PairRef; ref != "" && !seen[ref] {
+			seen[ref] = true
+			c.Pairs = append(c.Pairs, ref)
+		}
+	}
+	if n := len(changes); n > 0 {
+		c.To = facts.Position(changes[n-1].Position)
+	}
+	return c, nil
+}

@@ -1,0 +1,317 @@
+package fleet
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"solewright/models/facts"
+)
+
+// Source is the database that a copy is of.
+type Source interface {
+	// Identity says which database it is.
+	Identity(ctx context.Context) (facts.Identity, error)
+	// Catalogue returns the stores and models by name.
+	Catalogue(ctx context.Context) (*facts.Catalogue, error)
+	// EachFact calls f with every fact, in any order, and returns the position in
+	// the feed of changes whose later changes may be missing. What f gets is used
+	// again.
+	EachFact(ctx context.Context, f func(*facts.Fact) error) (facts.Position, error)
+	// FactsOf calls f with every fact of the pairs.
+	FactsOf(ctx context.Context, pairs []string, f func(*facts.Fact) error) error
+	// Changed returns the pairs that up to limit changes after a position touched.
+	Changed(ctx context.Context, after facts.Position, limit int) (facts.Changed, error)
+}
+
+// Options say how a copy is kept.
+type Options struct {
+	Source Source
+	// Every is how often the feed of changes is asked; 0 is a second.
+	Every time.Duration
+	// Clock is the clock; nil is time.Now. Log is required to be told of failures;
+	// nil is silent.
+	Clock func() time.Time
+	Log   *slog.Logger
+}
+
+// Copy is the fleet in memory. View, Ready and Stats are for any goroutine; Load
+// and Step for one at a time, which Run is.
+type Copy struct {
+	o    Options
+	view atomic.Pointer[View]
+
+	writing   sync.Mutex
+	encoder   *encoder
+	names     *names
+	catalogue *facts.Catalogue
+	segments  []*segment
+	open      map[segmentKey]*segment // that take more rows
+	at        facts.Position
+	pending   []mark
+	asOf      time.Time
+	rows      int
+	pairs     int
+	sum       [2]uint64
+	identity  facts.Identity
+
+	failure atomic.Pointer[failure]
+}
+
+// segmentKey is what the rows of a segment have in common.
+type segmentKey struct {
+	month   int
+	earlier bool
+}
+
+// mark is that at a time, newest was after every transaction that had begun: once
+// the horizon reaches it, everything of that time has been followed.
+type mark struct {
+	at     time.Time
+	newest int64
+}
+
+type failure struct {
+	err   error
+	since time.Time
+}
+
+// New returns an empty copy; Load or Run fills it.
+func New(o Options) *Copy {
+	if o.Every == 0 {
+		o.Every = time.Second
+	}
+	if o.Clock == nil {
+		o.Clock = time.Now
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	return &Copy{o: o}
+}
+
+// View returns the fleet as it is now, nil until the copy is loaded.
+func (c *Copy) View() *View { return c.view.Load() }
+
+// Load fills the copy from the database.
+func (c *Copy) Load(ctx context.Context) error {
+	c.writing.Lock()
+	defer c.writing.Unlock()
+	return c.load(ctx)
+}
+
+func (c *Copy) load(ctx context.Context) error {
+	c.encoder, c.segments, c.open = newEncoder(), nil, map[segmentKey]*segment{}
+	c.rows, c.pairs, c.sum, c.pending = 0, 0, [2]uint64{}, nil
+	var err error
+	if c.identity, err = c.o.Source.Identity(ctx); err != nil {
+		return fmt.Errorf("loading the fleet: %w", err)
+	}
+	begin := c.o.Clock()
+	if c.at, err = c.o.Source.EachFact(ctx, c.add); err != nil {
+		return fmt.Errorf("loading the fleet: %w", err)
+	}
+	if c.catalogue, err = c.o.Source.Catalogue(ctx); err != nil {
+		return fmt.Errorf("loading the fleet: %w", err)
+	}
+	c.asOf = begin
+	c.names = newNames(c.encoder, c.catalogue)
+	c.publish()
+	return nil
+}
+
+// add appends a fact.
+func (c *Copy) add(f *facts.Fact) error {
+	var r row
+	if err := c.encoder.encode(f, &r); err != nil {
+		return err
+	}
+	key := segmentKey{monthNumber(r.day), r.isFirst}
+	s := c.open[key]
+	if s == nil || s.len() == segmentRows {
+		s = &segment{month: key.month, earlier: key.earlier}
+		c.open[key] = s
+		c.segments = append(c.segments, s)
+	}
+	s.add(&r)
+	c.count(&r, 1)
+	return nil
+}
+
+// count notes that a row came, or with -1 that it went.
+func (c *Copy) count(r *row, n int) {
+	c.rows += n
+	if !r.isFirst {
+		c.pairs += n
+	}
+	a, b := c.encoder.hash(r)
+	c.sum[0] += uint64(n) * a
+	c.sum[1] += uint64(n) * b
+}
+
+// publish lets readers see what was written.
+func (c *Copy) publish() {
+	v := &View{
+		AsOf: c.asOf, Rows: c.rows, Pairs: c.pairs, names: c.names, runners: c.encoder.runners.keys,
+		sum: c.sum, segments: make([]segment, len(c.segments)),
+	}
+	for i, s := range c.segments {
+		v.segments[i] = *s
+	}
+	c.view.Store(v)
+}
+
+// stepChanges is how many changes are followed at once.
+const stepChanges = 10_000
+
+// Step follows the changes there are and reports how many pairs were read again.
+func (c *Copy) Step(ctx context.Context) (pairs int, err error) {
+	c.writing.Lock()
+	defer c.writing.Unlock()
+	for {
+		now := c.o.Clock()
+		changed, err := c.o.Source.Changed(ctx, c.at, stepChanges)
+		if err != nil {
+			return pairs, err
+		}
+		if err := c.replace(ctx, changed.Pairs); err != nil {
+			return pairs, err
+		}
+		pairs += len(changed.Pairs)
+		c.at = changed.To
+		if changed.More {
+			continue
+		}
+		c.pending = append(c.pending, mark{now, changed.Newest})
+		for len(c.pending) > 0 && c.pending[0].newest <= changed.Horizon {
+			c.asOf = c.pending[0].at
+			c.pending = c.pending[1:]
+		}
+		return pairs, c.rename(ctx)
+	}
+}
+
+// replace reads pairs again.
+func (c *Copy) replace(ctx context.Context, pairs []string) error {
+	if len(pairs) == 0 {
+		return nil
+	}
+	var fresh []facts.Fact
+	if err := c.o.Source.FactsOf(ctx, pairs, func(f *facts.Fact) error {
+		fresh = append(fresh, *f)
+		return nil
+	}); err != nil {
+		return err
+	}
+	gone := make(map[uint64]struct{}, len(pairs))
+	for _, ref := range pairs {
+		n, err := pairNumber(ref)
+		if err != nil {
+			return err
+		}
+		gone[n] = struct{}{}
+	}
+	c.strike(gone)
+	for i := range fresh {
+		if err := c.add(&fresh[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// strike strikes out the rows of pairs. There is no index of pairs: a scan of
+// ten million references takes less time than the question to the database.
+func (c *Copy) strike(pairs map[uint64]struct{}) {
+	// Most rows are passed over by sixteen bits of their reference.
+	var maybe [1 << 10]uint64
+	for p := range pairs {
+		maybe[uint16(p)>>6] |= 1 << (p & 63)
+	}
+	var rows []int
+	for _, s := range c.segments {
+		rows = rows[:0]
+		for i, low := range s.pairLow {
+			if maybe[uint16(low)>>6]>>(low&63)&1 == 0 {
+				continue
+			}
+			if _, ok := pairs[s.pair(i)]; ok && !s.isStruck(i) {
+				rows = append(rows, i)
+				r := s.at(i)
+				c.count(&r, -1)
+			}
+		}
+		if len(rows) > 0 {
+			s.strike(rows)
+		}
+	}
+}
+
+// rename brings names up to date with the catalogue, and publishes.
+func (c *Copy) rename(ctx context.Context) error {
+	catalogue, err := c.o.Source.Catalogue(ctx)
+	if err != nil {
+		return err
+	}
+	c.catalogue = catalogue
+	c.names = newNames(c.encoder, c.catalogue)
+	c.publish()
+	return nil
+}
+
+// Run loads the copy and follows the database until the context ends. What fails
+// is tried again; Ready says that it does.
+func (c *Copy) Run(ctx context.Context) {
+	tick := time.NewTicker(c.o.Every)
+	defer tick.Stop()
+	for loaded := false; ; {
+		var err error
+		if !loaded {
+			err = c.Load(ctx)
+			loaded = err == nil
+		} else {
+			_, err = c.Step(ctx)
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		c.note(err)
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// note keeps what failed, and since when, and tells the log of the first time.
+func (c *Copy) note(err error) {
+	old := c.failure.Load()
+	switch {
+	case err == nil:
+		c.failure.Store(nil)
+	case old == nil:
+		c.failure.Store(&failure{err, c.o.Clock()})
+		c.o.Log.Error("following the database", "error", err)
+	default:
+		c.failure.Store(&failure{err, old.since})
+	}
+}
+
+// Ready says how far the copy has followed. A copy that is loading or behind is
+// no error: the bench works without it.
+func (c *Copy) Ready(context.Context) (string, error) {
+	v, failing := c.View(), c.failure.Load()
+	switch {
+	case v == nil && failing != nil:
+		return "can't be loaded since " + failing.since.UTC().Format(time.RFC3339), nil
+	case v == nil:
+		return "loading", nil
+	case failing != nil:
+		return fmt.Sprintf("as of %s, not followed since %s", v.AsOf.UTC().Format(time.RFC3339), failing.since.UTC().Format(time.RFC3339)), nil
+	}
+	return fmt.Sprintf("as of %s, %d readings of %d pairs", v.AsOf.UTC().Format(time.RFC3339), v.Rows, v.Pairs), nil
+}

@@ -1,0 +1,319 @@
+package fleet
+
+import (
+	"cmp"
+	"slices"
+	"sync"
+)
+
+// Cell is how many rows have the words By, one for each dimension asked for.
+type Cell struct {
+	By []string
+	N  int
+}
+
+// Count counts the rows that a filter picks by any dimensions, up to MaxDims.
+// Cells without rows are left out; the order is that of the words, closed lists
+// in their own order and others by the alphabet, the first dimension slowest.
+// Without dimensions there is one cell, unless nothing is picked. By Code, a row
+// counts once under each of its codes, and under "" where it has none.
+func (v *View) Count(f Filter, dims ...Dim) ([]Cell, error) {
+	g, err := v.group(&f, dims)
+	if err != nil {
+		return nil, err
+	}
+	t := g.tally()
+	defer t.free()
+	v.scan(g.query, func(sel *selection) {
+		g.keys(sel, func(_ uint16, key uint64) { t.add(key) })
+	})
+	return g.cells(t), nil
+}
+
+// grouping is a question under way: what is picked, and what it is grouped by.
+type grouping struct {
+	view   *View
+	query  *query
+	dims   []Dim
+	sizes  [MaxDims]uint64
+	cellsN uint64
+	key    [blockRows]uint64
+}
+
+func (v *View) group(f *Filter, dims []Dim) (*grouping, error) {
+	if err := checkDims(dims); err != nil {
+		return nil, err
+	}
+	q, err := v.names.compile(f)
+	if err != nil {
+		return nil, err
+	}
+	g := &grouping{view: v, query: q, dims: dims, cellsN: 1}
+	for i, d := range dims {
+		g.sizes[i] = uint64(v.names.size(d))
+		g.cellsN *= g.sizes[i]
+	}
+	return g, nil
+}
+
+// keys calls f with each row's place in its block and its key: the codes of the
+// dimensions as one number.
+func (g *grouping) keys(sel *selection, f func(row uint16, key uint64)) {
+	key := g.key[:len(sel.rows)]
+	clear(key)
+	byCode := -1
+	for i, d := range g.dims {
+		for k := range key {
+			key[k] *= g.sizes[i]
+		}
+		if d == Code {
+			byCode = i
+			continue
+		}
+		g.codes(d, sel, key)
+	}
+	if byCode < 0 {
+		for k, i := range sel.rows {
+			f(i, key[k])
+		}
+		return
+	}
+	stride := uint64(1)
+	for _, s := range g.sizes[byCode+1 : len(g.dims)] {
+		stride *= s
+	}
+	for k, i := range sel.rows {
+		var codes [planes]uint64
+		for p := range planes {
+			if sel.segment.codes[p] != nil {
+				codes[p] = sel.segment.codes[p][sel.base+int(i)]
+			}
+		}
+		if codes == [planes]uint64{} {
+			f(i, key[k])
+		}
+		countBits(&codes, func(code uint32) { f(i, key[k]+stride*uint64(code)) })
+	}
+}
+
+// codes adds the codes of a dimension to keys.
+func (g *grouping) codes(d Dim, sel *selection, key []uint64) {
+	s, n := sel.segment, g.view.names
+	end := min(sel.base+blockRows, s.len())
+	switch d {
+	case Model:
+		addCodes(key, sel.rows, s.model[sel.base:end])
+	case Store:
+		addCodes(key, sel.rows, s.store[sel.base:end])
+	case Staff:
+		addCodes(key, sel.rows, s.staff[sel.base:end])
+	case Reason:
+		addCodes(key, sel.rows, s.reason[sel.base:end])
+	case Batch:
+		addCodes(key, sel.rows, s.batch[sel.base:end])
+	case Category:
+		addThrough(key, sel.rows, s.model[sel.base:end], n.category)
+	case Region:
+		addThrough(key, sel.rows, s.store[sel.base:end], n.region)
+	case Month:
+		for k := range key {
+			key[k] += uint64(s.month)
+		}
+	default:
+		f := packed[d]
+		what := s.what[sel.base:end]
+		for k, i := range sel.rows {
+			key[k] += uint64(f.of(what[i]))
+		}
+	}
+}
+
+func addCodes[C uint16 | uint32](key []uint64, rows []uint16, column []C) {
+	for k, i := range rows {
+		key[k] += uint64(column[i])
+	}
+}
+
+func addThrough[C uint8 | uint16](key []uint64, rows, column []uint16, group []C) {
+	for k, i := range rows {
+		key[k] += uint64(group[column[i]])
+	}
+}
+
+// words returns the words of a key.
+func (g *grouping) words(key uint64) []string {
+	w := make([]string, len(g.dims))
+	for i := len(g.dims) - 1; i >= 0; i-- {
+		w[i] = g.view.names.word(g.dims[i], uint32(key%g.sizes[i]))
+		key /= g.sizes[i]
+	}
+	return w
+}
+
+// place returns where a key comes in the order of words.
+func (g *grouping) place(key uint64) uint64 {
+	var place uint64
+	stride := uint64(1)
+	for i := len(g.dims) - 1; i >= 0; i-- {
+		code := key % g.sizes[i]
+		key /= g.sizes[i]
+		place += stride * uint64(g.view.names.ranks[g.dims[i]]()[code])
+		stride *= g.sizes[i]
+	}
+	return place
+}
+
+// sortKeys sorts keys in the order of words.
+func (g *grouping) sortKeys(keys []uint64) {
+	type placed struct{ place, key uint64 }
+	all := make([]placed, len(keys))
+	for i, k := range keys {
+		all[i] = placed{g.place(k), k}
+	}
+	slices.SortFunc(all, func(a, b placed) int { return cmp.Compare(a.place, b.place) })
+	for i := range all {
+		keys[i] = all[i].key
+	}
+}
+
+// cells returns a tally in the order of words.
+func (g *grouping) cells(t *tally) []Cell {
+	keys := t.keys()
+	g.sortKeys(keys)
+	cells := make([]Cell, len(keys))
+	for i, k := range keys {
+		cells[i] = Cell{By: g.words(k), N: t.at(k)}
+	}
+	return cells
+}
+
+// denseCells is up to how many cells a count is an array of, and not a table.
+const denseCells = 1 << 20
+
+// tally counts keys: in an array while they are few, else in a table.
+type tally struct {
+	dense []uint32 // by key; nil where there are too many
+	table table
+}
+
+// scratch keeps arrays and tables for the next question: memory that is touched
+// for the first time costs several times the counting.
+var scratch = sync.Pool{New: func() any { return new(tally) }}
+
+func (g *grouping) tally() *tally {
+	t := scratch.Get().(*tally)
+	t.dense = t.dense[:0]
+	if g.cellsN <= denseCells {
+		if uint64(cap(t.dense)) < g.cellsN {
+			t.dense = make([]uint32, g.cellsN)
+		}
+		t.dense = t.dense[:g.cellsN]
+		clear(t.dense)
+	} else {
+		t.table.reset()
+	}
+	return t
+}
+
+func (t *tally) free() { scratch.Put(t) }
+
+func (t *tally) add(key uint64) {
+	if len(t.dense) > 0 {
+		t.dense[key]++
+		return
+	}
+	*t.table.at(key)++
+}
+
+func (t *tally) at(key uint64) int {
+	if len(t.dense) > 0 {
+		return int(t.dense[key])
+	}
+	return int(*t.table.at(key))
+}
+
+// keys returns the keys that were counted.
+func (t *tally) keys() []uint64 {
+	var keys []uint64
+	if len(t.dense) == 0 {
+		t.table.each(func(key uint64, _ uint32) { keys = append(keys, key) })
+		return keys
+	}
+	for k, n := range t.dense {
+		if n > 0 {
+			keys = append(keys, uint64(k))
+		}
+	}
+	return keys
+}
+
+// table counts keys by open addressing. The zero table is empty.
+type table struct {
+	slots []slot
+	spare []slot // what it grew out of, to grow into after the next reset
+	n     int
+}
+
+type slot struct {
+	key uint64 // plus 1; 0 is empty
+	n   uint32
+}
+
+// leastSlots is how many slots a table begins with.
+const leastSlots = 1 << 10
+
+func (t *table) reset() {
+	if len(t.slots) == 0 {
+		t.slots = make([]slot, leastSlots)
+	}
+	t.slots, t.n = t.slots[:leastSlots], 0
+	clear(t.slots)
+}
+
+// at returns the count of a key, which may be changed until the next call.
+func (t *table) at(key uint64) *uint32 {
+	if 3*t.n >= 2*len(t.slots) {
+		t.grow()
+	}
+	mask := uint64(len(t.slots) - 1)
+	for i := mix(key) & mask; ; i = (i + 1) & mask {
+		switch s := &t.slots[i]; s.key {
+		case 0:
+			s.key = key + 1
+			t.n++
+			return &s.n
+		case key + 1:
+			return &s.n
+		}
+	}
+}
+
+func (t *table) grow() {
+	old := t.slots
+	t.slots, t.spare = t.spare[:0], old
+	if size := 2 * len(old); cap(t.slots) < size {
+		t.slots = make([]slot, size)
+	} else {
+		t.slots = t.slots[:size]
+		clear(t.slots)
+	}
+	mask := uint64(len(t.slots) - 1)
+	for _, s := range old {
+		if s.key == 0 {
+			continue
+		}
+		i := mix(s.key-1) & mask
+		for t.slots[i].key != 0 {
+			i = (i + 1) & mask
+		}
+		t.slots[i] = s
+	}
+}
+
+func (t *table) each(f func(key uint64, n uint32)) {
+	for i := range t.slots {
+		if t.slots[i].key != 0 {
+			f(t.slots[i].key-1, t.slots[i].n)
+		}
+	}
+}

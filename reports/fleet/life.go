@@ -1,0 +1,171 @@
+package fleet
+
+import (
+	"cmp"
+	"slices"
+
+	"solewright/assess"
+)
+
+// Span is how many pairs were worn out after Lower km and no later than Upper;
+// an unread Upper says sound so far. Lower 0 with an Upper says worn at its first
+// look.
+type Span struct {
+	Lower int
+	Upper assess.Value
+	N     int
+}
+
+// LifeGroup is the intervals of life of the pairs with the words By.
+type LifeGroup struct {
+	By    []string
+	Spans []Span // by Lower, then Upper, the open one last
+	// Contradicting pairs and those of Unknown distance have no interval.
+	Contradicting, Unknown int
+}
+
+// The two ends of an interval of life in a key, and what stands there instead.
+const (
+	lifeBits     = 2 * kmBits
+	lifeMask     = 1<<lifeBits - 1
+	lifeUnknown  = lifeMask     // no end is as large
+	lifeContrary = lifeMask - 1 // likewise
+)
+
+// errReadings refuses to answer for readings what is of pairs.
+var errReadings = assess.FieldError{Field: "readings", Want: "pairs: the answer is about each pair once", Err: assess.ErrInconsistent}
+
+// Life counts the distinct intervals of life of the pairs that a filter picks.
+// Filter.Readings must not be set: an interval is a pair's.
+func (v *View) Life(f Filter, dims ...Dim) ([]LifeGroup, error) {
+	if f.Readings {
+		return nil, errReadings
+	}
+	var groups []LifeGroup
+	err := v.distinct(&f, dims, lifeBits, func(s *segment, i int) uint64 {
+		switch life := s.life[i]; {
+		case life&contradicts != 0:
+			return lifeContrary
+		case life>>lowerShift&lifeMask == 0:
+			return lifeUnknown
+		default:
+			// The upper end lies above the lower one in the column; in the key it is
+			// the other way round, so that keys sort as spans do.
+			return life>>lowerShift&kmMask<<kmBits | (life>>upperShift-1)&kmMask
+		}
+	}, func(by []string) {
+		groups = append(groups, LifeGroup{By: by})
+	}, func(value uint64, n int) {
+		g := &groups[len(groups)-1]
+		switch value {
+		case lifeContrary:
+			g.Contradicting = n
+		case lifeUnknown:
+			g.Unknown = n
+		default:
+			s := Span{Lower: int(value>>kmBits) - 1, N: n}
+			if upper := value & kmMask; upper != kmMask {
+				s.Upper = assess.Of(int(upper))
+			}
+			g.Spans = append(g.Spans, s)
+		}
+	})
+	return groups, err
+}
+
+// Look is how many rows were seen at a distance, and how many of them were
+// advised keep or recheck (sound), or replace or retire (worn). The rest was
+// incomplete or not judged.
+type Look struct {
+	KM, N, Sound, Worn int
+}
+
+// LookGroup is the looks at the rows with the words By.
+type LookGroup struct {
+	By      []string
+	Looks   []Look // by distance
+	Unknown int    // rows without a distance
+}
+
+// condition is what a look found.
+const (
+	neither = iota
+	sound
+	worn
+)
+
+func conditionOf(v assess.Verdict) uint64 {
+	switch v {
+	case assess.Keep, assess.RecheckPair:
+		return sound
+	case assess.ReplacePair, assess.RetirePair:
+		return worn
+	}
+	return neither
+}
+
+// Looks counts at which distances the rows that a filter picks were seen, and in
+// which condition: the current status of pairs, or with Filter.Readings how
+// distances heap.
+func (v *View) Looks(f Filter, dims ...Dim) ([]LookGroup, error) {
+	var groups []LookGroup
+	err := v.distinct(&f, dims, kmBits+2, func(s *segment, i int) uint64 {
+		return s.life[i]&kmMask<<2 | conditionOf(assess.Verdict(packed[Verdict].of(s.what[i])))
+	}, func(by []string) {
+		groups = append(groups, LookGroup{By: by})
+	}, func(value uint64, n int) {
+		g := &groups[len(groups)-1]
+		km := int(value>>2) - 1
+		if km < 0 {
+			g.Unknown += n
+			return
+		}
+		if len(g.Looks) == 0 || g.Looks[len(g.Looks)-1].KM != km {
+			g.Looks = append(g.Looks, Look{KM: km})
+		}
+		l := &g.Looks[len(g.Looks)-1]
+		l.N += n
+		switch value & 3 {
+		case sound:
+			l.Sound = n
+		case worn:
+			l.Worn = n
+		}
+	})
+	return groups, err
+}
+
+// distinct counts the distinct values of the rows of each group. Groups come in
+// the order of words, the values of a group from the least.
+func (v *View) distinct(f *Filter, dims []Dim, bits int, value func(*segment, int) uint64, group func(by []string), each func(value uint64, n int)) error {
+	g, err := v.group(f, dims)
+	if err != nil {
+		return err
+	}
+	if g.cellsN > 1<<(63-bits) {
+		return assess.FieldError{Field: "by", Want: "fewer groups at once", Err: assess.ErrOutOfRange}
+	}
+	t := scratch.Get().(*tally)
+	defer t.free()
+	t.dense = t.dense[:0]
+	t.table.reset()
+	v.scan(g.query, func(sel *selection) {
+		g.keys(sel, func(row uint16, key uint64) {
+			*t.table.at(key<<bits | value(sel.segment, sel.base+int(row)))++
+		})
+	})
+	type counted struct {
+		place, key uint64
+		n          uint32
+	}
+	all := make([]counted, 0, t.table.n)
+	t.table.each(func(key uint64, n uint32) { all = append(all, counted{g.place(key >> bits), key, n}) })
+	slices.SortFunc(all, func(a, b counted) int { return cmp.Or(cmp.Compare(a.place, b.place), cmp.Compare(a.key, b.key)) })
+	for i, c := range all {
+		if i == 0 || c.key>>bits != all[i-1].key>>bits {
+			group(g.words(c.key >> bits))
+		}
+		each(c.key&(1<<bits-1), int(c.n))
+	}
+	return nil
+}

@@ -1,0 +1,146 @@
+package fleet
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/binary"
+	"slices"
+	"strings"
+	"sync"
+
+	"solewright/assess"
+	"solewright/models/facts"
+	"solewright/models/retail"
+)
+
+// names is what the numbers in the columns stand for. It never changes; what
+// comes in new makes another.
+type names struct {
+	stores, regions, staff, batches, codes []string
+	models                                 []assess.UUID
+	labels                                 []string // of models
+	category                               []uint8  // of models, place in the closed list
+	region                                 []uint16 // of stores
+
+	sum [2]uint64 // over what the catalogue says
+
+	ranks [numDims]func() []uint32 // by code, the place in order of words
+	ids   func() []string          // of models, written out
+}
+
+func newNames(e *encoder, c *facts.Catalogue) *names {
+	n := &names{
+		stores: e.stores.words, staff: e.staff.words, batches: e.batches.words, codes: e.codes.words,
+		models: e.models.words, regions: []string{""},
+	}
+	regionOf := make(map[string]string, len(c.Stores))
+	for _, s := range c.Stores {
+		regionOf[s.Code] = s.Region
+	}
+	for _, r := range c.Regions {
+		n.regions = append(n.regions, r.Code)
+	}
+	n.region = make([]uint16, len(n.stores))
+	for i, s := range n.stores {
+		n.region[i] = uint16(max(slices.Index(n.regions, regionOf[s]), 0))
+	}
+	byID := make(map[assess.UUID]*retail.ShoeModel, len(c.Models))
+	for i := range c.Models {
+		byID[c.Models[i].ID] = &c.Models[i]
+	}
+	n.labels, n.category = make([]string, len(n.models)), make([]uint8, len(n.models))
+	for i, u := range n.models {
+		if m := byID[u]; m != nil {
+			n.labels[i] = strings.Join(strings.Fields(m.Brand+" "+m.Model+" "+m.Version), " ")
+			n.category[i] = uint8(max(slices.Index(closed[Category], m.Category), 0))
+		}
+	}
+	for i, s := range n.stores {
+		n.mix(s, n.regions[n.region[i]])
+	}
+	for i, u := range n.models {
+		n.mix(u.String(), n.labels[i], closed[Category][n.category[i]])
+	}
+	n.ids = sync.OnceValue(func() []string {
+		ids := make([]string, len(n.models))
+		for i, u := range n.models {
+			if !u.IsZero() {
+				ids[i] = u.String()
+			}
+		}
+		return ids
+	})
+	for d := range numDims {
+		n.ranks[d] = sync.OnceValue(func() []uint32 { return n.rank(d) })
+	}
+	return n
+}
+
+// mix adds to the sum what the catalogue says of one store or model.
+func (n *names) mix(words ...string) {
+	sum := sha256.Sum256([]byte(strings.Join(words, "\x00")))
+	n.sum[0] += binary.LittleEndian.Uint64(sum[:])
+	n.sum[1] += binary.LittleEndian.Uint64(sum[8:])
+}
+
+// words returns the words of a dimension by code. Those of months are counted
+// out, see monthOf.
+func (n *names) words(d Dim) []string {
+	switch d {
+	case Model:
+		return n.ids()
+	case Batch:
+		return n.batches
+	case Store:
+		return n.stores
+	case Region:
+		return n.regions
+	case Staff:
+		return n.staff
+	case Reason, Code:
+		return n.codes
+	}
+	return closed[d]
+}
+
+// size returns how many codes a dimension has.
+func (n *names) size(d Dim) int {
+	switch d {
+	case Month:
+		return 12 * 180 // all that a day's number reaches
+	case Model:
+		return len(n.models)
+	}
+	return max(len(n.words(d)), 1)
+}
+
+// word returns the word of a code.
+func (n *names) word(d Dim, code uint32) string {
+	if d == Month {
+		return monthOf(int(code))
+	}
+	if w := n.words(d); int(code) < len(w) {
+		return w[code]
+	}
+	return ""
+}
+
+// rank returns by code the place in the order in which people get to see words:
+// closed lists in their own order, others by the alphabet.
+func (n *names) rank(d Dim) []uint32 {
+	rank := make([]uint32, n.size(d))
+	order := make([]int, len(rank))
+	for i := range order {
+		order[i] = i
+	}
+	if d != Month && closed[d] == nil {
+		w := n.words(d)
+		if len(w) > 0 {
+			slices.SortFunc(order, func(a, b int) int { return cmp.Compare(w[a], w[b]) })
+		}
+	}
+	for place, code := range order {
+		rank[code] = uint32(place)
+	}
+	return rank
+}
