@@ -131,13 +131,24 @@ func (s *Server) listStaff(c *gin.Context) error {
 	return answerPart(c, all, func(a *retail.Staff) string { return a.Code }, writer(retail.StaffList))
 }
 
-// staffOf returns the accounts of which a scope lies in those of who.
+// staffOf returns what is said of the accounts of which a scope lies in those
+// of who.
 func (s *Server) staffOf(ctx context.Context, who Identity) ([]retail.Staff, error) {
+	accounts, err := s.accountsOf(ctx, who)
+	all := make([]retail.Staff, len(accounts))
+	for i := range accounts {
+		all[i] = accounts[i].Staff
+	}
+	return all, err
+}
+
+// accountsOf returns the accounts of which a scope lies in those of who.
+func (s *Server) accountsOf(ctx context.Context, who Identity) ([]models.Account, error) {
 	accounts, err := s.db.Accounts(ctx)
 	if err != nil {
 		return nil, err
 	}
-	var all []retail.Staff
+	var all []models.Account
 	for _, a := range accounts {
 		for _, scope := range a.Scopes {
 			region := scope.Region
@@ -149,7 +160,7 @@ func (s *Server) staffOf(ctx context.Context, who Identity) ([]retail.Staff, err
 				region = st.Region
 			}
 			if who.covers(scope.Store, region) {
-				all = append(all, a.Staff)
+				all = append(all, a)
 				break
 			}
 		}

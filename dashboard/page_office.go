@@ -11,6 +11,8 @@ import (
 // the board. A line is shown where the reader has the right to the page.
 var officeWays = []navItem{
 	{Path: "/office/stores", Key: "office.stores"},
+	{Path: "/office/staff", Key: "office.staff"},
+	{Path: "/office/tablets", Key: "office.tablets"},
 }
 
 // officeFrame is what stands around every page of the office.

@@ -1,6 +1,8 @@
 package dashboard
 
 import (
+	"context"
+	"fmt"
 	"io/fs"
 	"net/http"
 	"net/http/httptest"
@@ -25,6 +27,38 @@ var officeProbes = map[string]probe{
 	"POST /office/regions": {make: func(*rig, int) (string, any) {
 		return "/office/regions?region=" + regionA, url.Values{"region": {regionA}, "name": {"North"}, "currency": {"EUR"}}
 	}, ok: http.StatusSeeOther},
+	"GET /office/staff": {make: func(r *rig, n int) (string, any) {
+		r.person(n)
+		return "/office/staff", nil
+	}, ok: http.StatusOK, list: true, hides: "store:" + storeA + "</td>"},
+	"POST /office/staff": {make: func(_ *rig, n int) (string, any) {
+		return "/office/staff", url.Values{"staff": {fmt.Sprintf("z-%d", n)}, "role": {"fitter"}, "scopes": {"store:" + storeA}}
+	}, ok: http.StatusSeeOther},
+	"POST /office/staff/secret": {make: func(r *rig, n int) (string, any) {
+		return "/office/staff/secret", url.Values{"staff": {r.person(n)}, "what": {"pin"}}
+	}, ok: http.StatusOK},
+	"GET /office/tablets": {make: func(r *rig, n int) (string, any) {
+		_, err := r.db.AddDevice(context.Background(), setup, fmt.Sprintf("T-%d", n), storeA)
+		must(r.t, err)
+		return "/office/tablets", nil
+	}, ok: http.StatusOK, list: true, hides: "<td>" + storeA + "</td>"},
+	"POST /office/tablets": {make: func(_ *rig, n int) (string, any) {
+		return "/office/tablets", url.Values{"device": {fmt.Sprintf("T-%d", n)}, "store": {storeA}}
+	}, ok: http.StatusOK},
+	"POST /office/tablets/revoke": {make: func(r *rig, n int) (string, any) {
+		code := fmt.Sprintf("T-%d", n)
+		_, err := r.db.AddDevice(context.Background(), setup, code, storeA)
+		must(r.t, err)
+		return "/office/tablets/revoke", url.Values{"device": {code}}
+	}, ok: http.StatusSeeOther},
+}
+
+// person adds a fitter of store A.
+func (r *rig) person(n int) string {
+	r.t.Helper()
+	code := fmt.Sprintf("z-%d", n)
+	must(r.t, r.db.SaveStaff(context.Background(), setup, retail.Staff{Code: code, Role: retail.Fitter, Scopes: []retail.Scope{{Store: storeA}}}))
+	return code
 }
 
 func storeForm(code, region string) url.Values {
@@ -182,4 +216,115 @@ func TestEveryLineOfTheOfficeHasItsLabel(t *testing.T) {
 	if !slices.ContainsFunc(navigation, func(n navItem) bool { return n.Path == "/office" }) {
 		t.Error("the tape doesn't lead to the office")
 	}
+}
+
+var secretShown = regexp.MustCompile(`<b>([A-Z0-9]{6,})</b>`)
+
+// onceShown returns the secret that a page shows, which no cache may keep.
+func onceShown(t *testing.T, w *httptest.ResponseRecorder) string {
+	t.Helper()
+	want(t, w, http.StatusOK)
+	checkPage(t, w.Body.Bytes())
+	m := secretShown.FindStringSubmatch(w.Body.String())
+	if m == nil {
+		t.Fatalf("no secret is shown: %s", w.Body)
+	}
+	if got := w.Header().Get("Cache-Control"); got != "no-store" {
+		t.Errorf("Cache-Control %q on a page with a secret", got)
+	}
+	return m[1]
+}
+
+func TestTheOfficeSetsUpStaff(t *testing.T) {
+	r := newRig(t)
+	person := func(code, role, scopes string) url.Values {
+		return url.Values{"staff": {code}, "role": {role}, "scopes": {scopes}}
+	}
+	want(t, r.send("/office/staff", person("F-7", "trainee", "store:"+storeA)), http.StatusSeeOther)
+	want(t, r.send("/office/staff", person("M-1", "manager", "region:"+regionA)), http.StatusSeeOther)
+	r.audited("staff.create", "staff:F-7")
+	r.shows(r.sees("/office/staff?staff=F-7"), "Change F-7", "nothing yet")
+
+	t.Run("a password and a PIN are shown once, and sign in", func(t *testing.T) {
+		r.t = t
+		pass := onceShown(t, r.send("/office/staff/secret", url.Values{"staff": {"F-7"}, "what": {"password"}}))
+		want(t, r.post("/sign-in", credentials("F-7", pass, "/bench")), http.StatusSeeOther)
+		pin := onceShown(t, r.send("/office/staff/secret", url.Values{"staff": {"F-7"}, "what": {"pin"}}))
+		if len(pin) != models.PINDigits {
+			t.Errorf("PIN of %d digits", len(pin))
+		}
+		_, err := r.db.SignInPIN(t.Context(), "T-1", "F-7", pin)
+		must(t, err)
+		if page := r.sees("/office/staff?staff=F-7"); strings.Contains(page, pass) || strings.Contains(page, pin) {
+			t.Error("the secret is shown again")
+		}
+		r.audited("staff.password", "staff:F-7")
+		r.audited("staff.pin", "staff:F-7")
+	})
+	t.Run("what is wrong is named, and nothing typed is lost", func(t *testing.T) {
+		r.t = t
+		r.refused(r.send("/office/staff", person("F-8", "fitter", "shop:X")), "shop:X", "region:CODE", `value="F-8"`)
+		r.refused(r.send("/office/staff", person("F-8", "fitter", "store:NONE")), "store:NONE", "a store that is set up")
+		r.refused(r.send("/office/staff", person("F-7", "fitter", "fleet")), "taken already")
+	})
+	t.Run("a manager sets up fitters and trainees of the own scope, and nobody else", func(t *testing.T) {
+		r.t = t
+		north := r.token(retail.Manager, retail.Scope{Region: regionA})
+		for _, tt := range []struct {
+			path string
+			form url.Values
+			want int
+		}{
+			{"/office/staff?staff=F-7", person("F-7", "fitter", "store:"+storeA), http.StatusSeeOther},
+			{"/office/staff", person("F-9", "fitter", "store:"+storeA), http.StatusSeeOther},
+			{"/office/staff", person("F-10", "fitter", "store:"+storeB), http.StatusForbidden},
+			{"/office/staff", person("F-10", "fitter", "fleet"), http.StatusForbidden},
+			{"/office/staff", person("F-10", "manager", "store:"+storeA), http.StatusForbidden},
+			{"/office/staff?staff=M-1", person("M-1", "fitter", "store:"+storeA), http.StatusForbidden},
+			{"/office/staff/secret", url.Values{"staff": {"M-1"}, "what": {"password"}}, http.StatusForbidden},
+		} {
+			if w := r.call("POST", tt.path, north, tt.form); w.Code != tt.want {
+				t.Errorf("%v: status %d, want %d", tt.form, w.Code, tt.want)
+			}
+		}
+	})
+	t.Run("nobody changes the account they are signed in with", func(t *testing.T) {
+		r.t = t
+		want(t, r.send("/office/staff", person("HQ-9", "office", "fleet")), http.StatusSeeOther)
+		must(t, r.db.SetPassword(t.Context(), setup, "HQ-9", password))
+		session := cookie(t, r.post("/sign-in", credentials("HQ-9", password, "")), sessionCookie)
+		want(t, r.post("/office/staff?staff=HQ-9", person("HQ-9", "fitter", "fleet"), session), http.StatusForbidden)
+	})
+	t.Run("who left is listed when asked for", func(t *testing.T) {
+		r.t = t
+		form := person("F-9", "fitter", "store:"+storeA)
+		form.Set("retired", "2026-10-05")
+		want(t, r.send("/office/staff?staff=F-9", form), http.StatusSeeOther)
+		if strings.Contains(r.sees("/office/staff"), "F-9") {
+			t.Error("who left is listed unasked")
+		}
+		r.shows(r.sees("/office/staff?all=1&q=f-9"), "F-9", "2026-10-05")
+	})
+}
+
+func TestTheOfficeSetsUpTablets(t *testing.T) {
+	r := newRig(t)
+	tablet := url.Values{"device": {"T-1"}, "store": {storeA}}
+	code := onceShown(t, r.send("/office/tablets", tablet))
+	r.shows(r.sees("/office/tablets"), "T-1", "waits for its code")
+	want(t, r.post("/enrol", url.Values{"enrolment": {code}}), http.StatusSeeOther)
+	r.shows(r.sees("/office/tablets?revoke=T-1"), "at work", "Revoke T-1")
+	onceShown(t, r.send("/office/tablets", tablet))
+
+	r.refused(r.send("/office/tablets", url.Values{"device": {"T-1"}, "store": {storeB}}), "belongs to store S-A", `value="T-1"`)
+	r.refused(r.send("/office/tablets", url.Values{"store": {storeA}}), "a code for the tablet")
+	r.refused(r.send("/office/tablets", url.Values{"device": {"T-2"}, "store": {"NONE"}}), "NONE")
+
+	south := r.token(retail.Manager, retail.Scope{Store: storeB})
+	want(t, r.call("POST", "/office/tablets/revoke", south, url.Values{"device": {"T-1"}}), http.StatusForbidden)
+	want(t, r.send("/office/tablets/revoke", url.Values{"device": {"T-1"}}), http.StatusSeeOther)
+	r.audited("device.revoke", "device:T-1")
+	r.shows(r.sees("/office/tablets"), "revoked")
+	r.refused(r.send("/office/tablets", tablet), "choose another code")
+	want(t, r.send("/office/tablets/revoke", url.Values{"device": {"T-9"}}), http.StatusNotFound)
 }

@@ -95,11 +95,20 @@ func (p *pages) execute(name string, f frame) ([]byte, error) {
 // render executes the page name with its view and writes it. It writes
 // nothing where that fails, so that the caller can still answer.
 func (s *Server) render(c *gin.Context, status int, name string, view any) error {
+	return s.deliver(c, status, name, view, "private, no-cache")
+}
+
+// renderOnce is render for a page that holds a secret: no cache keeps it.
+func (s *Server) renderOnce(c *gin.Context, status int, name string, view any) error {
+	return s.deliver(c, status, name, view, "no-store")
+}
+
+func (s *Server) deliver(c *gin.Context, status int, name string, view any, keep string) error {
 	html, err := s.pages.execute(name, frame{Lang: s.words(c).tag.String(), Who: s.who(c), Nav: s.nav(c), View: view})
 	if err != nil {
 		return err
 	}
-	c.Header("Cache-Control", "private, no-cache")
+	c.Header("Cache-Control", keep)
 	c.Header("Vary", "Accept-Language, Cookie")
 	c.Data(status, "text/html; charset=utf-8", html)
 	return nil

@@ -39,6 +39,8 @@ const (
 	readStores right = "list stores"
 	setStores  right = "set up stores"
 	setRegions right = "set up regions"
+	setStaff   right = "set up staff"
+	setDevices right = "set up tablets"
 )
 
 // reach is how far a right goes.
@@ -84,6 +86,8 @@ var rights = map[right][]reach{
 	readStores: {never, never, own, never, own},
 	setStores:  {never, never, never, never, own},
 	setRegions: {never, never, never, never, fleet},
+	setStaff:   {never, never, own, never, own},
+	setDevices: {never, never, own, never, own},
 }
 
 // reachOf returns how far role may go with r.

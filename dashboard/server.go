@@ -170,6 +170,12 @@ func (s *Server) routes() []route {
 		{"GET", "/office/stores", readStores, page(s.showStores), nil},
 		{"POST", "/office/stores", setStores, page(s.doStore), nil},
 		{"POST", "/office/regions", setRegions, page(s.doRegion), nil},
+		{"GET", "/office/staff", setStaff, page(s.showStaff), nil},
+		{"POST", "/office/staff", setStaff, page(s.doStaff), nil},
+		{"POST", "/office/staff/secret", setStaff, page(s.doSecret), nil},
+		{"GET", "/office/tablets", setDevices, page(s.showTablets), nil},
+		{"POST", "/office/tablets", setDevices, page(s.doTablet), nil},
+		{"POST", "/office/tablets/revoke", setDevices, page(s.doRevoke), nil},
 
 		{"GET", v1 + "/openapi.json", open, api(s.getSpec), &docSpec},
 		{"GET", v1 + "/docs", open, page(s.showDocs), nil},
