@@ -7,8 +7,10 @@ import (
 	"database/sql"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	stdhash "hash"
 	"slices"
+	"strconv"
 
 	"solewright/assess"
 	"solewright/models/facts"
@@ -277,6 +279,25 @@ func (f Feed) FactsOf(ctx context.Context, pairs []string, each func(*facts.Fact
 		}
 	}
 	return nil
+}
+
+// Anchor says what happened at a position, nothing where nothing did.
+func (f Feed) Anchor(ctx context.Context, at facts.Position) (string, error) {
+	query, args := "SELECT op, store, id, pair_ref FROM change WHERE number = ?", []any{at.Number}
+	if f.db.dialect == postgresDialect {
+		query += " AND tx = ?::text::xid8"
+		args = append(args, strconv.FormatInt(at.Tx, 10))
+	}
+	var (
+		op          int
+		store, pair text
+		reading     id
+	)
+	err := f.q().QueryRowContext(ctx, f.db.dialect.sql(query), args...).Scan(&op, &store, &reading, &pair)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", nil
+	}
+	return fmt.Sprint(op, store, assess.UUID(reading), pair), wrap(err, "reading the change feed")
 }
 
 // Changed returns the pairs that up to limit changes after a position touched;

@@ -2,8 +2,10 @@ package fleet
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
+	"os"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -18,11 +20,14 @@ type Source interface {
 	// Catalogue returns the stores and models by name.
 	Catalogue(ctx context.Context) (*facts.Catalogue, error)
 	// EachFact calls f with every fact, in any order, and returns the position in
-	// the feed of changes whose later changes may be missing. What f gets is used
-	// again.
+	// the feed of changes from which to follow: what is later may be missing. What f
+	// gets is used again.
 	EachFact(ctx context.Context, f func(*facts.Fact) error) (facts.Position, error)
 	// FactsOf calls f with every fact of the pairs.
 	FactsOf(ctx context.Context, pairs []string, f func(*facts.Fact) error) error
+	// Anchor says what happened at a position in the feed of changes, nothing where
+	// nothing did: a database that was restored says something else.
+	Anchor(ctx context.Context, at facts.Position) (string, error)
 	// Changed returns the pairs that up to limit changes after a position touched.
 	Changed(ctx context.Context, after facts.Position, limit int) (facts.Changed, error)
 }
@@ -30,16 +35,17 @@ type Source interface {
 // Options say how a copy is kept.
 type Options struct {
 	Source Source
+	// Snapshot is the path of the file to start again from; empty for none.
+	Snapshot string
 	// Every is how often the feed of changes is asked; 0 is a second.
 	Every time.Duration
-	// Clock is the clock; nil is time.Now. Log is required to be told of failures;
-	// nil is silent.
+	// Clock is the clock; nil is time.Now. Log is told of failures; nil is silent.
 	Clock func() time.Time
 	Log   *slog.Logger
 }
 
-// Copy is the fleet in memory. View, Ready and Stats are for any goroutine; Load
-// and Step for one at a time, which Run is.
+// Copy is the fleet in memory. View and Ready are for any goroutine; Load, Step and
+// Save for one, which Run is.
 type Copy struct {
 	o    Options
 	view atomic.Pointer[View]
@@ -57,6 +63,7 @@ type Copy struct {
 	pairs     int
 	sum       [2]uint64
 	identity  facts.Identity
+	saved     facts.Position // what the snapshot reaches
 
 	failure atomic.Pointer[failure]
 }
@@ -96,31 +103,61 @@ func New(o Options) *Copy {
 // View returns the fleet as it is now, nil until the copy is loaded.
 func (c *Copy) View() *View { return c.view.Load() }
 
-// Load fills the copy from the database.
+// Load fills the copy: from the snapshot, where there is one that fits the
+// database, and what is newer from there; else from the database.
 func (c *Copy) Load(ctx context.Context) error {
 	c.writing.Lock()
 	defer c.writing.Unlock()
-	return c.load(ctx)
+	identity, err := c.o.Source.Identity(ctx)
+	if err != nil {
+		return fmt.Errorf("loading the fleet: %w", err)
+	}
+	if err := c.fromSnapshot(ctx, identity); err != nil {
+		if !errors.Is(err, os.ErrNotExist) {
+			c.o.Log.Info("reading the whole fleet", "why", err)
+		}
+		c.reset()
+		c.identity = identity
+		if c.at, err = c.o.Source.EachFact(ctx, c.add); err != nil {
+			return fmt.Errorf("loading the fleet: %w", err)
+		}
+		for _, s := range c.segments {
+			s.trim()
+		}
+	}
+	// What was written meanwhile, so that the first view is of one moment.
+	if _, err := c.follow(ctx); err != nil {
+		return fmt.Errorf("loading the fleet: %w", err)
+	}
+	return nil
 }
 
-func (c *Copy) load(ctx context.Context) error {
+// reset empties the copy.
+func (c *Copy) reset() {
 	c.encoder, c.segments, c.open = newEncoder(), nil, map[segmentKey]*segment{}
-	c.rows, c.pairs, c.sum, c.pending = 0, 0, [2]uint64{}, nil
-	var err error
-	if c.identity, err = c.o.Source.Identity(ctx); err != nil {
-		return fmt.Errorf("loading the fleet: %w", err)
+	c.at, c.rows, c.pairs, c.sum, c.pending = facts.Position{}, 0, 0, [2]uint64{}, nil
+}
+
+// fromSnapshot fills the copy from the file, unless it is of another database or
+// of another past of it.
+func (c *Copy) fromSnapshot(ctx context.Context, identity facts.Identity) error {
+	if c.o.Snapshot == "" {
+		return os.ErrNotExist
 	}
-	begin := c.o.Clock()
-	if c.at, err = c.o.Source.EachFact(ctx, c.add); err != nil {
-		return fmt.Errorf("loading the fleet: %w", err)
+	c.reset()
+	anchor, err := c.restore(c.o.Snapshot)
+	if err != nil {
+		return err
 	}
-	if c.catalogue, err = c.o.Source.Catalogue(ctx); err != nil {
-		return fmt.Errorf("loading the fleet: %w", err)
+	if c.identity != identity {
+		return fmt.Errorf("%w: it is of another database, or from before a restore", errSnapshot)
 	}
-	c.asOf = begin
-	c.names = newNames(c.encoder, c.catalogue)
-	c.publish()
-	return nil
+	now, err := c.o.Source.Anchor(ctx, c.at)
+	if err == nil && now != anchor {
+		err = fmt.Errorf("%w: the database has another past", errSnapshot)
+	}
+	c.saved = c.at
+	return err
 }
 
 // add appends a fact.
@@ -156,7 +193,7 @@ func (c *Copy) count(r *row, n int) {
 func (c *Copy) publish() {
 	v := &View{
 		AsOf: c.asOf, Rows: c.rows, Pairs: c.pairs, names: c.names, runners: c.encoder.runners.keys,
-		sum: c.sum, segments: make([]segment, len(c.segments)),
+		sum: c.sum, identity: c.identity, at: c.at, segments: make([]segment, len(c.segments)),
 	}
 	for i, s := range c.segments {
 		v.segments[i] = *s
@@ -171,6 +208,10 @@ const stepChanges = 10_000
 func (c *Copy) Step(ctx context.Context) (pairs int, err error) {
 	c.writing.Lock()
 	defer c.writing.Unlock()
+	return c.follow(ctx)
+}
+
+func (c *Copy) follow(ctx context.Context) (pairs int, err error) {
 	for {
 		now := c.o.Clock()
 		changed, err := c.o.Source.Changed(ctx, c.at, stepChanges)
@@ -232,7 +273,7 @@ func (c *Copy) strike(pairs map[uint64]struct{}) {
 		maybe[uint16(p)>>6] |= 1 << (p & 63)
 	}
 	var rows []int
-	for _, s := range c.segments {
+	for k, s := range c.segments {
 		rows = rows[:0]
 		for i, low := range s.pairLow {
 			if maybe[uint16(low)>>6]>>(low&63)&1 == 0 {
@@ -244,8 +285,17 @@ func (c *Copy) strike(pairs map[uint64]struct{}) {
 				c.count(&r, -1)
 			}
 		}
-		if len(rows) > 0 {
-			s.strike(rows)
+		if len(rows) == 0 {
+			continue
+		}
+		s.strike(rows)
+		if 2*s.numStruck > s.len() {
+			// Views keep the old one as long as they last.
+			held := s.held()
+			if key := (segmentKey{s.month, s.earlier}); c.open[key] == s {
+				c.open[key] = held
+			}
+			c.segments[k] = held
 		}
 	}
 }
@@ -262,28 +312,38 @@ func (c *Copy) rename(ctx context.Context) error {
 	return nil
 }
 
-// Run loads the copy and follows the database until the context ends. What fails
-// is tried again; Ready says that it does.
+// saveEvery is how often the snapshot is written while there is something new.
+// House value: what is newer takes a restart some seconds.
+const saveEvery = 15 * time.Minute
+
+// Run loads the copy and follows the database until the context ends, and then
+// writes the snapshot. What fails is tried again; Ready says that it does.
 func (c *Copy) Run(ctx context.Context) {
 	tick := time.NewTicker(c.o.Every)
 	defer tick.Stop()
-	for loaded := false; ; {
+	var nextSave time.Time
+	for ctx.Err() == nil {
 		var err error
-		if !loaded {
+		if c.View() == nil {
 			err = c.Load(ctx)
-			loaded = err == nil
 		} else {
 			_, err = c.Step(ctx)
 		}
 		if ctx.Err() != nil {
-			return
+			break
+		}
+		if now := c.o.Clock(); err == nil && now.After(nextSave) {
+			nextSave = now.Add(saveEvery)
+			err = c.Save(ctx)
 		}
 		c.note(err)
 		select {
 		case <-ctx.Done():
-			return
 		case <-tick.C:
 		}
+	}
+	if err := c.Save(context.WithoutCancel(ctx)); err != nil {
+		c.o.Log.Warn("saving the fleet", "error", err)
 	}
 }
 

@@ -270,7 +270,7 @@ const maxRemembered = 1 << 14
 func newEncoder() *encoder {
 	return &encoder{
 		stores: newDictionary[string](), staff: newDictionary[string](), batches: newDictionary[string](),
-		codes: newDictionary[string](), models: newDictionary[assess.UUID](),
+		runners: runnerKeys{keys: []uint64{0}}, codes: newDictionary[string](), models: newDictionary[assess.UUID](),
 		codesOf: map[string]codeBits{}, days: map[string]uint16{},
 	}
 }
@@ -417,9 +417,6 @@ func (k *runnerKeys) add(key uint64) uint32 {
 	if key == 0 {
 		return 0
 	}
-	if len(k.keys) == 0 {
-		k.keys = []uint64{0}
-	}
 	if 3*len(k.keys) >= 2*len(k.places) {
 		k.grow()
 	}
@@ -445,8 +442,11 @@ func (k *runnerKeys) keyOf(n uint32) uint64 {
 }
 
 func (k *runnerKeys) grow() {
-	const least = 1 << 10
-	k.places = make([]uint32, max(least, 2*len(k.places)))
+	size := 1 << 10
+	for 3*len(k.keys) >= size {
+		size *= 2
+	}
+	k.places = make([]uint32, size)
 	mask := uint64(len(k.places) - 1)
 	for n, key := range k.keys[1:] {
 		i := mix(key) & mask

@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"time"
+
+	"solewright/models/facts"
 )
 
 // View is the fleet as it stood at one moment. It never changes, and any number
@@ -19,6 +21,8 @@ type View struct {
 	segments []segment
 	runners  []uint64  // their keys
 	sum      [2]uint64 // over all rows
+	identity facts.Identity
+	at       facts.Position
 }
 
 // Fingerprint is the same for the same data, on any server, and another for

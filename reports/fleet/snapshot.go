@@ -1,0 +1,360 @@
+package fleet
+
+import (
+	"bufio"
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash"
+	"hash/crc32"
+	"io"
+	"os"
+	"path/filepath"
+
+	"solewright/assess"
+	"solewright/models/facts"
+)
+
+// The snapshot is a file from which a server starts again without reading the
+// whole database: a header, the dictionaries, the columns of the rows that hold,
+// and a checksum of it all (CRC-32C). Whatever doesn't match, the file is passed
+// over and the database read.
+const (
+	snapshotMagic = "solewright fleet\n"
+	// snapshotFormat goes up with every change of what a column or a bit means.
+	snapshotFormat = 1
+
+	snapshotBuffer = 1 << 20
+	maxWord        = 1 << 16 // bytes of a word of a dictionary
+	maxWords       = 1 << 30
+)
+
+var errSnapshot = errors.New("the snapshot doesn't match")
+
+var castagnoli = crc32.MakeTable(crc32.Castagnoli)
+
+// order is the byte order of the file.
+var order = binary.LittleEndian
+
+// save writes the view to a file, all or nothing. The anchor is what the database
+// says of the view's position.
+func (v *View) save(path, anchor string) (err error) {
+	temporary, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, temporary.Close(), os.Remove(temporary.Name()))
+		}
+	}()
+	w := &snapshotWriter{sum: crc32.New(castagnoli)}
+	buffered := bufio.NewWriterSize(temporary, snapshotBuffer)
+	w.to = io.MultiWriter(buffered, w.sum)
+	w.view(v, anchor)
+	w.put(w.sum.Sum32())
+	if w.err != nil {
+		return w.err
+	}
+	if err := errors.Join(buffered.Flush(), temporary.Sync()); err != nil {
+		return err
+	}
+	if err := temporary.Close(); err != nil {
+		return err
+	}
+	return os.Rename(temporary.Name(), path)
+}
+
+// snapshotWriter keeps the first error.
+type snapshotWriter struct {
+	to     io.Writer
+	sum    hash.Hash32
+	buffer []byte
+	err    error
+}
+
+// put writes a number or a column.
+func (w *snapshotWriter) put(data any) {
+	if w.err != nil {
+		return
+	}
+	if w.buffer, w.err = binary.Append(w.buffer[:0], order, data); w.err == nil {
+		_, w.err = w.to.Write(w.buffer)
+	}
+}
+
+func (w *snapshotWriter) text(s string) {
+	w.put(uint32(len(s)))
+	w.put([]byte(s))
+}
+
+func (w *snapshotWriter) texts(list []string) {
+	w.put(uint32(len(list)))
+	for _, s := range list {
+		w.text(s)
+	}
+}
+
+func (w *snapshotWriter) view(v *View, anchor string) {
+	w.put([]byte(snapshotMagic))
+	w.put(uint32(snapshotFormat))
+	w.text(v.identity.ID)
+	w.text(v.identity.Epoch)
+	w.put([]int64{v.at.Tx, v.at.Number})
+	w.text(anchor)
+	n := v.names
+	for _, list := range [][]string{n.stores, n.staff, n.batches, n.codes} {
+		w.texts(list)
+	}
+	w.put(uint32(len(n.models)))
+	for _, u := range n.models {
+		w.put(u[:])
+	}
+	w.put(uint32(len(v.runners)))
+	w.put(v.runners)
+	w.put(v.sum[:])
+	w.put(uint32(len(v.segments)))
+	for i := range v.segments {
+		s := v.segments[i].held()
+		w.put([]uint32{uint32(s.month), uint32(one(s.earlier)), uint32(s.len()), uint32(s.firstDay), uint32(s.last), s.planes()})
+		for _, column := range s.columns() {
+			w.put(column.get())
+		}
+	}
+}
+
+// held returns the segment without the rows that are struck out.
+func (s *segment) held() *segment {
+	if s.numStruck == 0 {
+		return s
+	}
+	h := &segment{month: s.month, earlier: s.earlier}
+	for i := range s.len() {
+		if !s.isStruck(i) {
+			r := s.at(i)
+			h.add(&r)
+		}
+	}
+	return h
+}
+
+// column is one column of a segment, of whatever type.
+type column struct {
+	get    func() any
+	resize func(n int) // to n rows, exactly
+}
+
+func columnOf[T any](c *[]T) column {
+	return column{func() any { return *c }, func(n int) {
+		exact := make([]T, n)
+		copy(exact, *c)
+		*c = exact
+	}}
+}
+
+// columns lists the columns in the order of the snapshot, without the planes of
+// codes that no row needs.
+func (s *segment) columns() []column {
+	all := []column{
+		columnOf(&s.what), columnOf(&s.day), columnOf(&s.store), columnOf(&s.model), columnOf(&s.staff), columnOf(&s.reason),
+		columnOf(&s.batch), columnOf(&s.runner), columnOf(&s.life), columnOf(&s.pairLow), columnOf(&s.pairHigh),
+		columnOf(&s.grades[0]), columnOf(&s.grades[1]), columnOf(&s.tilt[0]), columnOf(&s.tilt[1]), columnOf(&s.unread),
+	}
+	for k := range s.codes {
+		if s.codes[k] != nil {
+			all = append(all, columnOf(&s.codes[k]))
+		}
+	}
+	return all
+}
+
+// planes says by a bit each which planes of codes there are.
+func (s *segment) planes() (set uint32) {
+	for k := range s.codes {
+		set |= uint32(one(s.codes[k] != nil)) << k
+	}
+	return set
+}
+
+// restore fills the copy from a snapshot and returns the anchor that the database
+// must have at its position.
+func (c *Copy) restore(path string) (anchor string, err error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer file.Close()
+	// The checksum first: no length that is wrong by chance is then believed.
+	if err := checkSum(file); err != nil {
+		return "", fmt.Errorf("%w: %w", errSnapshot, err)
+	}
+	if _, err := file.Seek(0, io.SeekStart); err != nil {
+		return "", err
+	}
+	r := &snapshotReader{from: bufio.NewReaderSize(file, snapshotBuffer)}
+	if anchor = r.copy(c); r.err != nil {
+		return "", fmt.Errorf("%w: %w", errSnapshot, r.err)
+	}
+	return anchor, nil
+}
+
+// checkSum fails unless a file ends in the checksum of the rest.
+func checkSum(file *os.File) error {
+	info, err := file.Stat()
+	if err != nil {
+		return err
+	}
+	const size = 4
+	sum := crc32.New(castagnoli)
+	if _, err := io.CopyN(sum, file, info.Size()-size); err != nil {
+		return err
+	}
+	var want [size]byte
+	if _, err := io.ReadFull(file, want[:]); err != nil {
+		return err
+	}
+	if sum.Sum32() != order.Uint32(want[:]) {
+		return errors.New("its checksum is wrong")
+	}
+	return nil
+}
+
+// snapshotReader keeps the first error.
+type snapshotReader struct {
+	from   io.Reader
+	buffer []byte
+	err    error
+}
+
+// get reads a number or a column.
+func (r *snapshotReader) get(into any) {
+	if r.err != nil {
+		return
+	}
+	n := binary.Size(into)
+	if cap(r.buffer) < n {
+		r.buffer = make([]byte, n)
+	}
+	if _, r.err = io.ReadFull(r.from, r.buffer[:n]); r.err == nil {
+		_, r.err = binary.Decode(r.buffer[:n], order, into)
+	}
+}
+
+// length reads a length and refuses one that can't be right.
+func (r *snapshotReader) length(most uint32) int {
+	var n uint32
+	r.get(&n)
+	if r.err == nil && n > most {
+		r.err = fmt.Errorf("a length of %d", n)
+	}
+	if r.err != nil {
+		return 0
+	}
+	return int(n)
+}
+
+func (r *snapshotReader) text() string {
+	b := make([]byte, r.length(maxWord))
+	r.get(b)
+	return string(b)
+}
+
+// words reads a dictionary; its first word is the zero one.
+func (r *snapshotReader) words(d *dictionary[string]) {
+	for i := range r.length(maxWords) {
+		if w := r.text(); i > 0 {
+			d.add(w)
+		}
+	}
+}
+
+func (r *snapshotReader) copy(c *Copy) (anchor string) {
+	magic := make([]byte, len(snapshotMagic))
+	r.get(magic)
+	var format uint32
+	r.get(&format)
+	if r.err == nil && (string(magic) != snapshotMagic || format != snapshotFormat) {
+		r.err = fmt.Errorf("it is of format %d, this program writes %d", format, snapshotFormat)
+	}
+	if r.err != nil {
+		return ""
+	}
+	c.identity = facts.Identity{ID: r.text(), Epoch: r.text()}
+	at := make([]int64, 2)
+	r.get(at)
+	c.at = facts.Position{Tx: at[0], Number: at[1]}
+	anchor = r.text()
+	e := c.encoder
+	for _, d := range []*dictionary[string]{&e.stores, &e.staff, &e.batches, &e.codes} {
+		r.words(d)
+	}
+	for i := range r.length(maxWords) {
+		var u assess.UUID
+		if r.get(u[:]); i > 0 {
+			e.models.add(u)
+		}
+	}
+	e.runners.keys = make([]uint64, r.length(maxWords))
+	r.get(e.runners.keys)
+	e.runners.grow()
+	r.get(c.sum[:])
+	for range r.length(maxWords) {
+		head := make([]uint32, 6)
+		if r.get(head); r.err == nil && head[2] > segmentRows {
+			r.err = fmt.Errorf("a segment of %d rows", head[2])
+		}
+		if r.err != nil {
+			return ""
+		}
+		n := int(head[2])
+		s := &segment{month: int(head[0]), earlier: head[1] == 1, firstDay: uint16(head[3]), last: uint16(head[4])}
+		r.segment(s, n, head[5])
+		c.segments = append(c.segments, s)
+		c.rows += n
+		if !s.earlier {
+			c.pairs += n
+		}
+		if n < segmentRows {
+			c.open[segmentKey{s.month, s.earlier}] = s
+		}
+	}
+	return anchor
+}
+
+func (r *snapshotReader) segment(s *segment, n int, planes uint32) {
+	for k := range s.codes {
+		if planes>>k&1 == 1 {
+			s.codes[k] = []uint64{}
+		}
+	}
+	for _, column := range s.columns() {
+		column.resize(n)
+		r.get(column.get())
+	}
+}
+
+// trim gives back what columns have room for and don't need.
+func (s *segment) trim() {
+	for _, column := range s.columns() {
+		column.resize(s.len())
+	}
+}
+
+// Save writes the snapshot, if there is a path for it and something new. Run does
+// it now and then and at its end.
+func (c *Copy) Save(ctx context.Context) error {
+	v := c.View()
+	if c.o.Snapshot == "" || v == nil || v.at == c.saved {
+		return nil
+	}
+	anchor, err := c.o.Source.Anchor(ctx, v.at)
+	if err != nil {
+		return fmt.Errorf("saving the fleet: %w", err)
+	}
+	if err := v.save(c.o.Snapshot, anchor); err != nil {
+		return fmt.Errorf("saving the fleet: %w", err)
+	}
+	c.saved = v.at
+	return nil
+}
