@@ -39,6 +39,9 @@ func (d *database) open(a *app, log *slog.Logger, create bool) (*models.DB, erro
 	return models.Open(a.ctx, models.Options{URL: url, Replicas: d.Replicas, Clock: a.now, Log: log})
 }
 
+// snapshot is the file from which the fleet in memory starts again.
+func (d *database) snapshot() string { return filepath.Join(d.Data, "fleet.snapshot") }
+
 // use opens the database, checks that its schema is this program's, and runs f.
 func (d *database) use(a *app, f func(*models.DB) error) error {
 	db, err := d.open(a, nil, false)

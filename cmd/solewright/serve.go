@@ -8,9 +8,12 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
+	"sync"
 	"time"
 
 	"github.com/gin-gonic/gin"
+	"github.com/prometheus/client_golang/prometheus"
 
 	"solewright/dashboard"
 	"solewright/models"
@@ -64,9 +67,16 @@ func (s *serveCmd) Run(a *app) error {
 // told the address once connections are taken.
 func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(addr string)) error {
 	gin.SetMode(gin.ReleaseMode)
-	copied := fleet.New(fleet.Options{Source: db.Feed(), Clock: a.now, Log: log})
+	if err := os.MkdirAll(s.Data, 0o750); err != nil {
+		return fmt.Errorf("the data folder: %w", err)
+	}
+	copied := fleet.New(fleet.Options{Source: db.Feed(), Snapshot: s.snapshot(), Clock: a.now, Log: log})
+	registry := prometheus.NewRegistry()
+	if err := registry.Register(copied); err != nil {
+		return err
+	}
 	handler, err := dashboard.New(dashboard.Config{
-		DB: db, Logger: log, Clock: a.now,
+		DB: db, Logger: log, Clock: a.now, Registry: registry,
 		Ready:          []dashboard.Check{{Name: "fleet", Ask: copied.Ready}},
 		TrustedProxies: s.TrustedProxy, MetricsToken: s.MetricsToken,
 		InsecureCookies: s.TLSCert == "" && len(s.TrustedProxy) == 0,
@@ -106,7 +116,11 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	}()
 	go purge(streams, db, log)
 	go keepRisks(streams, db, log, a.now)
-	go copied.Run(streams)
+	following, stopFollowing := context.WithCancel(context.WithoutCancel(a.ctx))
+	var follower sync.WaitGroup
+	follower.Go(func() { copied.Run(following) })
+	defer follower.Wait() // it writes its snapshot
+	defer stopFollowing()
 	log.Info("serving", "addr", listener.Addr().String(), "database", db.Dialect())
 	if ready != nil {
 		ready(listener.Addr().String())

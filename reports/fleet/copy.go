@@ -65,7 +65,8 @@ type Copy struct {
 	identity  facts.Identity
 	saved     facts.Position // what the snapshot reaches
 
-	failure atomic.Pointer[failure]
+	failure  atomic.Pointer[failure]
+	followed atomic.Int64 // pairs read again
 }
 
 // segmentKey is what the rows of a segment have in common.
@@ -222,6 +223,7 @@ func (c *Copy) follow(ctx context.Context) (pairs int, err error) {
 			return pairs, err
 		}
 		pairs += len(changed.Pairs)
+		c.followed.Add(int64(len(changed.Pairs)))
 		c.at = changed.To
 		if changed.More {
 			continue

@@ -155,11 +155,7 @@ func (v *View) List(f Filter, order Order, after string, limit int) ([]Listed, s
 	}
 	list := make([]Listed, len(best))
 	for i, b := range best {
-		r := b.segment.at(b.row)
-		list[i] = Listed{
-			Pair: pairRef(r.pair), Day: dayOf(r.day), KM: distance(r.life, 0), row: r, names: v.names,
-			Lower: distance(r.life, lowerShift), Upper: distance(r.life, upperShift), Contradicts: r.life&contradicts != 0,
-		}
+		list[i] = v.listed(b.segment, b.row)
 	}
 	return list, next, nil
 }
@@ -171,4 +167,30 @@ const cursorBytes = 16
 
 func (k listKey) compare(other listKey) int {
 	return cmp.Or(cmp.Compare(k.sort, other.sort), cmp.Compare(k.pair, other.pair))
+}
+
+// Each calls f with every row that a filter picks, in no particular order.
+func (v *View) Each(f Filter, each func(*Listed) error) error {
+	q, err := v.names.compile(&f)
+	if err != nil {
+		return err
+	}
+	v.scan(q, func(sel *selection) {
+		for _, r := range sel.rows {
+			if err != nil {
+				return
+			}
+			l := v.listed(sel.segment, sel.base+int(r))
+			err = each(&l)
+		}
+	})
+	return err
+}
+
+func (v *View) listed(s *segment, i int) Listed {
+	r := s.at(i)
+	return Listed{
+		Pair: pairRef(r.pair), Day: dayOf(r.day), KM: distance(r.life, 0), row: r, names: v.names,
+		Lower: distance(r.life, lowerShift), Upper: distance(r.life, upperShift), Contradicts: r.life&contradicts != 0,
+	}
 }

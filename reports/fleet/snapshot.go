@@ -143,14 +143,19 @@ func (s *segment) held() *segment {
 type column struct {
 	get    func() any
 	resize func(n int) // to n rows, exactly
+	bytes  func() int  // that it takes
 }
 
 func columnOf[T any](c *[]T) column {
-	return column{func() any { return *c }, func(n int) {
-		exact := make([]T, n)
-		copy(exact, *c)
-		*c = exact
-	}}
+	return column{
+		get: func() any { return *c },
+		resize: func(n int) {
+			exact := make([]T, n)
+			copy(exact, *c)
+			*c = exact
+		},
+		bytes: func() int { return cap(*c) * binary.Size(*new(T)) },
+	}
 }
 
 // columns lists the columns in the order of the snapshot, without the planes of
