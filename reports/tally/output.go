@@ -75,30 +75,49 @@ func (o *object) put(key string, result any, err error) error {
 	return nil
 }
 
-func (o object) MarshalJSON() ([]byte, error) {
-	var b bytes.Buffer
-	b.WriteByte('{')
+// appendJSON appends the object to b.
+func (o object) appendJSON(b []byte) ([]byte, error) {
 	fields := o.fields
 	if len(o.why) > 0 {
 		fields = append(fields[:len(fields):len(fields)], field{"why", strings.Join(o.why, "; ")})
 	}
+	b = append(b, '{')
 	for i, f := range fields {
 		if i > 0 {
-			b.WriteByte(',')
+			b = append(b, ',')
 		}
-		for j, part := range []any{f.key, f.value} {
-			text, err := json.Marshal(part)
-			if err != nil {
-				return nil, fmt.Errorf("%s: %w", f.key, err)
-			}
-			if j > 0 {
-				b.WriteByte(':')
-			}
-			b.Write(text)
+		var err error
+		if b, err = appendValue(b, f.key); err != nil {
+			return nil, err
+		}
+		if b, err = appendValue(append(b, ':'), f.value); err != nil {
+			return nil, fmt.Errorf("%s: %w", f.key, err)
 		}
 	}
-	b.WriteByte('}')
-	return b.Bytes(), nil
+	return append(b, '}'), nil
+}
+
+func appendValue(b []byte, value any) ([]byte, error) {
+	switch v := value.(type) {
+	case object:
+		return v.appendJSON(b)
+	case []object:
+		b = append(b, '[')
+		for i, o := range v {
+			if i > 0 {
+				b = append(b, ',')
+			}
+			var err error
+			if b, err = o.appendJSON(b); err != nil {
+				return nil, err
+			}
+		}
+		return append(b, ']'), nil
+	case json.RawMessage:
+		return append(b, v...), nil
+	}
+	text, err := json.Marshal(value)
+	return append(b, text...), err
 }
 
 // undefined says why a number may be missing, where stats leaves it to the key.
@@ -119,77 +138,69 @@ var undefined = map[string]string{
 	"median":       "half of the pairs are not seen to fail",
 }
 
-// explained puts a why beside every null that has none.
-func explained(o object) (*Result, error) {
-	raw, err := o.MarshalJSON()
-	if err != nil {
-		return nil, err
+// explained puts a why beside every null of a compact JSON text that has none.
+func explained(text []byte) []byte {
+	if !bytes.Contains(text, []byte("null")) {
+		return text
 	}
-	if !bytes.Contains(raw, []byte("null")) {
-		return &Result{o}, nil
+	type frame struct {
+		key          string // of the value being read; arrays have none
+		object, told bool
+		wantsKey     bool
+		missing      []string
 	}
-	if raw, err = explain(raw); err != nil {
-		return nil, err
-	}
-	out, err := ordered(raw)
-	return &Result{out}, err
-}
-
-func explain(raw json.RawMessage) (json.RawMessage, error) {
-	if !bytes.Contains(raw, []byte("null")) {
-		return raw, nil
-	}
-	switch raw[0] {
-	case '[':
-		var items []json.RawMessage
-		if err := json.Unmarshal(raw, &items); err != nil {
-			return nil, err
-		}
-		for i, item := range items {
-			var err error
-			if items[i], err = explain(item); err != nil {
-				return nil, err
+	out := make([]byte, 0, len(text)+len(text)/8)
+	var open []frame
+	for i := 0; i < len(text); i++ {
+		c := text[i]
+		switch c {
+		case '{', '[':
+			open = append(open, frame{object: c == '{', wantsKey: c == '{'})
+		case '}', ']':
+			if last := open[len(open)-1]; len(last.missing) > 0 && !last.told {
+				out = append(out, `,"why":"`+whyOf(last.missing)+`"`...)
 			}
-		}
-		return json.Marshal(items)
-	case '{':
-		o, err := ordered(raw)
-		if err != nil {
-			return nil, err
-		}
-		var missing []string
-		told := false
-		for i, f := range o.fields {
-			value := f.value.(json.RawMessage)
-			told = told || f.key == "why"
-			if string(value) == "null" || value[0] == '[' && holdsNull(value) {
-				missing = append(missing, f.key)
-			}
-			if value, err = explain(value); err != nil {
-				return nil, err
-			}
-			o.fields[i].value = value
-		}
-		if !told {
-			for _, key := range missing {
-				why, known := undefined[key]
-				if !known {
-					why = "it has no value for these rows"
+			open = open[:len(open)-1]
+		case ',':
+			open[len(open)-1].wantsKey = open[len(open)-1].object
+		case '"':
+			end := i + 1
+			for ; text[end] != '"'; end++ {
+				if text[end] == '\\' {
+					end++
 				}
-				o.why = append(o.why, key+": "+why)
+			}
+			if last := &open[len(open)-1]; last.wantsKey {
+				last.key, last.wantsKey = string(text[i+1:end]), false
+				last.told = last.told || last.key == "why"
+			}
+			out = append(out, text[i:end]...)
+			i = end
+		case 'n': // of null: every other word stands in quotes or lacks the letter
+			for k := len(open) - 1; k >= 0; k-- {
+				if open[k].object {
+					if !slices.Contains(open[k].missing, open[k].key) {
+						open[k].missing = append(open[k].missing, open[k].key)
+					}
+					break
+				}
 			}
 		}
-		return o.MarshalJSON()
+		out = append(out, text[i])
 	}
-	return raw, nil
+	return out
 }
 
-// holdsNull says that a list has a null among its own values.
-func holdsNull(list json.RawMessage) bool {
-	var items []json.RawMessage
-	return json.Unmarshal(list, &items) == nil && slices.ContainsFunc(items, func(v json.RawMessage) bool {
-		return string(v) == "null" || v[0] == '[' && holdsNull(v)
-	})
+func whyOf(missing []string) string {
+	all := make([]string, len(missing))
+	for i, key := range missing {
+		why, known := undefined[key]
+		if !known {
+			why = "it has no value for these rows"
+		}
+		all[i] = key + ": " + why
+	}
+	return strings.Join(all, "; ")
 }
 
 // ordered reads a JSON object without losing the order of its keys.
@@ -213,15 +224,11 @@ func ordered(raw []byte) (object, error) {
 	return o, nil
 }
 
-// print writes the object for people: a line for each number, a table for each
+// print writes the result for people: a line for each number, a table for each
 // list of objects.
-func (o object) print(w io.Writer) error {
-	raw, err := o.MarshalJSON()
-	if err != nil {
-		return err
-	}
+func (r *Result) print(w io.Writer) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	if err := printValue(t, "", "", raw); err != nil {
+	if err := printValue(t, "", "", r.text); err != nil {
 		return err
 	}
 	return t.Flush()

@@ -179,8 +179,8 @@ func (j *job) difference() error {
 	}
 	err = j.inGroups(func(g int, o *object) error {
 		s, err := stats.HitShare(all[g].Hits, all[g].Size, j.conf)
-		if err != nil {
-			return err
+		if _, fault := reason(err); fault != nil {
+			return fault
 		}
 		for _, f := range []field{{"hits", s.Hits}, {"size", s.Size}, {"share", s.Share}, {"low", s.Low}, {"high", s.High}} {
 			o.set(f.key, f.value)

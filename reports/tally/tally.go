@@ -52,16 +52,13 @@ type job struct {
 }
 
 // Result is what a statistic found, in the form that the command prints.
-type Result struct{ object }
+type Result struct{ text []byte }
+
+// MarshalJSON returns what the command prints, without the line end.
+func (r *Result) MarshalJSON() ([]byte, error) { return r.text, nil }
 
 // Decode fills into, a pointer to a struct with the result's JSON keys.
-func (r *Result) Decode(into any) error {
-	text, err := r.MarshalJSON()
-	if err != nil {
-		return err
-	}
-	return json.Unmarshal(text, into)
-}
+func (r *Result) Decode(into any) error { return json.Unmarshal(r.text, into) }
 
 // Compute computes one statistic over rows. args are the words of the command
 // after tally, without a file: {"shares", "--of", "verdict", "--count", "n"}.
@@ -130,11 +127,7 @@ func Run(args []string, stdin io.Reader, stdout, stderr io.Writer, terminal bool
 	if terminal && !j.json {
 		return result.print(stdout)
 	}
-	text, err := result.MarshalJSON()
-	if err != nil {
-		return err
-	}
-	_, err = stdout.Write(append(text, '\n'))
+	_, err = stdout.Write(append(result.text, '\n'))
 	return err
 }
 
@@ -163,7 +156,11 @@ func (j *job) compute(s statistic, from scanner) (*Result, error) {
 	if j.in.n == 0 && j.in.dropped.Count > 0 {
 		head.why = append(head.why, "every row was dropped")
 	}
-	return explained(head)
+	text, err := head.appendJSON(nil)
+	if err != nil {
+		return nil, err
+	}
+	return &Result{explained(text)}, nil
 }
 
 func named(name string) (statistic, error) {

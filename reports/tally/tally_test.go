@@ -110,7 +110,6 @@ func at(t *testing.T, v any, path string) any {
 }
 
 func TestPublishedValues(t *testing.T) {
-	type want map[string]float64
 	for _, c := range []struct {
 		name, args, file, csv, source string
 		tolerance                     float64
