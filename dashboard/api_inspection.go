@@ -227,9 +227,15 @@ func (s *Server) getResult(c *gin.Context) error {
 	if j.asNew, err = s.builtAs(ctx, in); err != nil {
 		return err
 	}
+	if j.model, err = s.shoe(ctx, &in.Record); err != nil {
+		return err
+	}
+	risks, err := s.risks(ctx, in.Day)
+	if err != nil {
+		return err
+	}
 	j.engine.Judge(&in.Reading, j.asNew, &j.result)
-	answerResult(c, j, &in.Reading)
-	return nil
+	return answerResult(c, j, &in.Record, risks)
 }
 
 var docInspections = operation{

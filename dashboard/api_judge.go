@@ -34,15 +34,24 @@ func (s *Server) postJudge(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	answerResult(c, j, &rec.Reading)
-	return nil
+	risks, err := s.risks(c.Request.Context(), s.now().UTC().Format(time.DateOnly))
+	if err != nil {
+		return err
+	}
+	return answerResult(c, j, &rec, risks)
 }
 
-// answerResult answers with a verdict, its margin, and the as-new values that
-// it goes by.
-func answerResult(c *gin.Context, j *judged, r *assess.Reading) {
-	j.result.Margin = j.engine.Margin(r, j.asNew)
+// answerResult answers with a verdict, its margin, when the pair should come
+// back after what was given, and the as-new values that it goes by.
+func answerResult(c *gin.Context, j *judged, rec *assess.Record, risks *assess.RiskTables) error {
+	j.result.Margin = j.engine.Margin(&rec.Reading, j.asNew)
+	next, err := json.Marshal(j.nextCheck(rec, risks))
+	if err != nil {
+		return err
+	}
 	body := assess.AppendResult(nil, &j.result)
+	body = append(body[:len(body)-1], `,"next_check":`...)
+	body = append(append(body, next...), '}')
 	body = append(body[:len(body)-1], `,"as_new":`...)
 	if j.asNew == nil {
 		body = append(body, "null}"...)
@@ -50,6 +59,44 @@ func answerResult(c *gin.Context, j *judged, r *assess.Reading) {
 		body = append(assess.AppendAsNew(body, j.asNew), '}')
 	}
 	c.Data(http.StatusOK, "application/json", body)
+	return nil
+}
+
+// nextCheck is when a pair that goes back to its runner should come again:
+// after InKM or Days, whichever is first, and which table says so. AsOf is the
+// day of the measured life, where that is what it goes by.
+type nextCheck struct {
+	InKM int     `json:"in_km"`
+	Days int     `json:"days"`
+	AtKM *int    `json:"at_km"`
+	By   string  `json:"by"`
+	AsOf *string `json:"as_of"`
+}
+
+// nextCheck looks up the next check after the verdict that was given, else the
+// advised one; nil where there is none.
+func (j *judged) nextCheck(rec *assess.Record, risks *assess.RiskTables) *nextCheck {
+	verdict := rec.Given
+	if verdict == assess.NoVerdict {
+		verdict = j.result.Verdict
+	}
+	category, model := "", ""
+	if j.model != nil {
+		category, model = j.model.Category, j.model.ID.String()
+	}
+	next, ok := j.engine.NextCheck(verdict, j.result.How, category, model, rec.KM, risks)
+	if !ok {
+		return nil
+	}
+	answer := &nextCheck{InKM: next.InKM, Days: next.Days, By: next.By.String()}
+	if next.AtKM.OK() {
+		at := next.AtKM.Int()
+		answer.AtKM = &at
+	}
+	if next.By != assess.NextByTable {
+		answer.AsOf = &risks.AsOf
+	}
+	return answer
 }
 
 // judged is a reading's result, and what it was judged by.
@@ -57,6 +104,7 @@ type judged struct {
 	engine      *assess.Engine
 	asNew       *assess.AsNew // nil where the model isn't known
 	asNewNumber int
+	model       *models.ShoeModel // nil where it isn't in the catalogue
 	result      assess.Result
 }
 
@@ -81,6 +129,7 @@ func (s *Server) judge(ctx context.Context, rec *assess.Record) (*judged, error)
 	if err != nil {
 		return nil, err
 	}
+	j.model = m
 	if m != nil && m.AsNewNumber > 0 {
 		j.asNew, j.asNewNumber = &m.AsNew, m.AsNewNumber
 	}

@@ -22,7 +22,8 @@ type known struct {
 	shoes    *cache[modelWords, *models.ShoeModel] // nil: not in the catalogue
 	asNew    *cache[asNewKey, *assess.AsNew]
 	engines  *cache[int, *assess.Engine]
-	onDay    *cache[string, int] // the number of the rule set of a day
+	onDay    *cache[string, int]                // the number of the rule set of a day
+	risks    *cache[string, *assess.RiskTables] // of a day, nil: none computed by then
 }
 
 // modelWords are how a reading names its model.
@@ -50,6 +51,7 @@ func newKnown(now func() time.Time) known {
 		asNew:    newCache[asNewKey, *assess.AsNew](now, manyKnown),
 		engines:  newCache[int, *assess.Engine](now, fewKnown),
 		onDay:    newCache[string, int](now, fewKnown),
+		risks:    newCache[string, *assess.RiskTables](now, fewKnown),
 	}
 }
 
@@ -109,6 +111,12 @@ func (s *Server) rulesOn(ctx context.Context, day string) (int, error) {
 		}
 		return set.Number, nil
 	})
+}
+
+// risks returns the risk by distance that holds on a day, nil where none was
+// computed by then.
+func (s *Server) risks(ctx context.Context, day string) (*assess.RiskTables, error) {
+	return s.known.risks.get(day, func() (*assess.RiskTables, error) { return s.db.Risks(ctx, day) })
 }
 
 // mayAt fails with what to answer where the identity hasn't got the right in a

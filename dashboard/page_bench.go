@@ -147,13 +147,15 @@ func (s *Server) showTicket(c *gin.Context) error {
 }
 
 // benchContext is what a tablet must know to work through a ticket without the
-// line: who is at the bench, the store, the rules for hand-over and the credit
-// table. Absent parts are unknown, and the bench says so.
+// line: who is at the bench, the store, the rules for hand-over, the credit
+// table and the risk by distance. Absent parts are unknown, and the bench says
+// so.
 type benchContext struct {
 	Who    benchWho            `json:"who"`
 	Store  *benchStore         `json:"store,omitempty"`
 	Rules  *assess.RuleSet     `json:"rules"`
 	Credit *assess.CreditTable `json:"credit,omitempty"`
+	Risks  *assess.RiskTables  `json:"risks,omitempty"`
 }
 
 type benchWho struct {
@@ -189,6 +191,9 @@ func (s *Server) showBenchContext(c *gin.Context) error {
 		}
 	}
 	if answer.Rules, err = s.db.RuleSetOn(ctx, day); err != nil {
+		return err
+	}
+	if answer.Risks, err = s.risks(ctx, day); err != nil {
 		return err
 	}
 	c.Header("Cache-Control", "private, no-cache")

@@ -212,7 +212,14 @@ func resultSchema() *huma.Schema {
 		"route":    orNull(oneOf(routeWords(), "Where the pair may go")),
 		"rules":    wholeOf(1, 0, "Number of the rule set"),
 		"engine":   textOf(0, "Version of the engine"),
-		"as_new":   orNull(fieldsSchema(assess.AsNewFields(), "What the model is like out of the box; null where it isn't known")),
+		"next_check": orNull(objectOf(map[string]*huma.Schema{
+			"in_km": wholeOf(1, 0, "Distance from this reading"),
+			"days":  wholeOf(1, 0, "Whichever is first"),
+			"at_km": orNull(wholeOf(1, 0, "Distance of the pair then; null while its distance is unknown")),
+			"by":    oneOf([]string{"table", "model", "category", "all"}, "The rule set's table, or the measured life of the model, its category or all pairs"),
+			"as_of": orNull(textOf(0, "Day of the measured life")),
+		}, "When a pair that goes back to its runner should come again")),
+		"as_new": orNull(fieldsSchema(assess.AsNewFields(), "What the model is like out of the box; null where it isn't known")),
 	}, "A verdict with everything that led to it")
 }
 

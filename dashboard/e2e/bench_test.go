@@ -466,6 +466,44 @@ func TestModulesAgreeWithTheEngine(t *testing.T) {
 			}
 		}
 	})
+	t.Run("next check by measured life", func(t *testing.T) {
+		b.t = t
+		risks, err := assess.ParseRiskTables([]byte(riskTables))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, model := range []string{"", "m1", "m2"} {
+			for _, category := range []string{"", "daily", "race"} {
+				for _, km := range []int{0, 199, 200, 299, 300, 301, 350, 400, 401, 500, 501} {
+					next, ok := assess.Default().NextCheck(assess.Keep, assess.NoHow, category, model, assess.Of(km), risks)
+					if !ok {
+						t.Fatal("a kept pair has no next check")
+					}
+					want := "table"
+					if next.By != assess.NextByTable {
+						want = fmt.Sprintf("%s %d", next.By, next.AtKM.Int())
+					}
+					got := module[string](b, "handover.js", fmt.Sprintf(`((n) => n ? n.by + " " + n.at : "table")(m.measured(%s, { id: %q, category: %q }, %d))`, riskTables, model, category, km))
+					if got != want {
+						t.Errorf("%q, %q at %d km: the page says %s, the engine %s", model, category, km, got, want)
+					}
+				}
+			}
+		}
+	})
+	t.Run("whole kilometres", func(t *testing.T) {
+		b.t = t
+		for _, unit := range []int{assess.Kilometres, assess.Miles} {
+			for _, tenths := range []int{0, 4, 5, 1234, 2004, 2005, 3107, 9999} {
+				r := assess.Record{Distance: assess.Of(tenths), KMUnit: assess.Of(unit)}
+				r.Derive()
+				got := module[int64](b, "handover.js", fmt.Sprintf(`m.wholeKM({ km: %d.%d, km_unit: %q })`, tenths/10, tenths%10, assess.KMUnitWords[unit]))
+				if int(got) != r.KM.Int() {
+					t.Errorf("%d tenths of %s: the page says %d km, the engine %d", tenths, assess.KMUnitWords[unit], got, r.KM.Int())
+				}
+			}
+		}
+	})
 	t.Run("pair references", func(t *testing.T) {
 		b.t = t
 		for _, bits := range [][5]byte{{}, {255, 255, 255, 255, 255}, {0, 0, 0, 4, 210}, {1, 2, 3, 4, 5}, {200, 100, 50, 25, 12}} {

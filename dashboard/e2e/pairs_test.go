@@ -7,6 +7,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"solewright/assess"
+	"solewright/models"
 )
 
 // soundPair reads a sound pair of the shop's shoe to the end of its ticket, for
@@ -102,6 +103,42 @@ func TestAPairComesBack(t *testing.T) {
 		t.Errorf("the slip again says %q", got)
 	}
 	b.until(`document.querySelector("#slip img").naturalWidth > 0`)
+}
+
+// A kept pair comes back by the measured life of its category, where the model
+// has too few pairs: at the bench, off line as on, on the slip, printed again,
+// and in the API.
+func TestAKeptPairComesBackByMeasuredLife(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, landscape)
+	risks, err := assess.ParseRiskTables([]byte(riskTables))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := shop.db.AddRisks(t.Context(), models.Actor{Account: "solewright"}, risks, ""); err != nil {
+		t.Fatal(err)
+	}
+	shop.signIn(b, fitterCode)
+	id := shop.begin(b, "check")
+	shop.soundPair(b, "R-1", "150", "110101110"+"111101110")
+	const by, what = "or 200 km", "measured life of daily shoes: 900 pairs" // 350 − 150
+	b.until(`document.querySelector("#hand-form").innerText.includes("` + by + `")`)
+	if got := b.text("#hand-form"); !strings.Contains(got, what) {
+		t.Errorf("the hand-over says %q", got)
+	}
+	if got := b.text("#slip"); !strings.Contains(got, by) || !strings.Contains(got, what) {
+		t.Errorf("the slip says %q", got)
+	}
+	b.finish()
+	shop.stored(id)
+	b.open(shop.url("/slip/" + id))
+	b.until(`document.querySelector("main[data-ready] .verdict")`)
+	if got := b.text("#slip"); !strings.Contains(got, by) || !strings.Contains(got, "measured life of daily shoes") {
+		t.Errorf("the slip again says %q", got)
+	}
+	next := eval[map[string]any](b, `fetch("/api/v1/inspections/`+id+`/result").then((r) => r.json()).then((r) => r.next_check)`)
+	if next["by"] != "category" || next["in_km"] != 200.0 || next["at_km"] != 350.0 || next["as_of"] != "2026-01-01" {
+		t.Errorf("the API says %v", next)
+	}
 }
 
 // A trainee's keep takes a co-reader, at the bench as on the server.

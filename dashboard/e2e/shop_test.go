@@ -56,6 +56,12 @@ const creditTable = `{"number":1,"from":"2026-01-01","currency":"EUR","rows":[
 	{"grade":"A","minor":2400},{"grade":"A","under_days":180,"minor":3000},{"grade":"B","minor":1600},
 	{"grade":"C","minor":800},{"grade":"D","minor":400},{"grade":"A","category":"race","minor":1000}]}`
 
+// riskTables are measured lives, as the service stores them.
+const riskTables = `{"as_of":"2026-01-01","risk":20,"curves":[
+	{"by":"model","of":"m1","pairs":120,"worn":40,"end_km":500,"steps":[{"next_km":300},{"at_km":200,"next_km":420},{"at_km":300,"next_km":450}]},
+	{"by":"category","of":"daily","pairs":900,"worn":300,"end_km":700,"steps":[{"next_km":350},{"at_km":400,"next_km":600}]},
+	{"by":"all","pairs":2000,"worn":700,"end_km":800,"steps":[{"next_km":400},{"at_km":500,"next_km":700}]}]}`
+
 func newShop(t *testing.T) *shop {
 	t.Helper()
 	db := dbtest.Open(t)

@@ -24,19 +24,53 @@ const BACK = "back to runner";
 
 const DAY = 86_400_000; // ms
 
-// nextBy is when a pair should come back after a verdict, by the dated table of a rule set: { day, words, category }
-// with the category that has a row of its own, or null. A pair that is replaced gets the check of the new one.
-export function nextBy(rules, verdict, how, category, from) {
-  if (!verdict || verdict === "incomplete" || (verdict === "recheck" && how === "now")) return null;
-  const as = gone(verdict) ? "keep" : verdict, rows = (rules?.next_check ?? []).filter((row) => row.verdict === as);
-  const row = rows.find((r) => category && r.category === category) ?? rows.find((r) => !r.category);
-  if (!row) return null;
-  const on = day(new Date(from.getTime() + row.days * DAY));
-  return { day: on, words: t("next-check", { day: on, km: row.km }), category: row.category };
+// wholeKM is the distance of a reading in whole km, as the engine reckons it; undefined where it is unknown.
+export function wholeKM({ km, km_unit }) {
+  if (km === undefined) return undefined;
+  const tenths = Math.round(km * 10), perUnit = km_unit === "mi" ? 1_609_344 : 1_000_000;
+  return Math.floor((tenths * perUnit + 5_000_000) / 10_000_000);
 }
 
-// nextCheck is the same for the ticket at hand, after the verdict that is given or another.
-export const nextCheck = (bench, verdict = bench.given()) => nextBy(bench.context.rules, verdict, bench.result?.how, bench.ticket.model?.category, bench.now());
+// measured is the distance at which a pair sound at km reaches the risk of the tables, { at, by, curve }: by the life of
+// its model ({ id, category }), else of its category, else of all pairs; null beyond the data.
+export function measured(risks, model, km) {
+  for (const [by, of] of [["model", model?.id], ["category", model?.category], ["all", ""]]) {
+    const curve = of === undefined ? undefined : risks?.curves?.find((c) => c.by === by && (c.of ?? "") === of && (of || by === "all"));
+    const steps = curve?.steps ?? [], from = (i) => steps[i].at_km ?? 0;
+    if (!steps.length || km > from(steps.length - 1)) continue;
+    const step = steps.find((s, i) => (i + 1 === steps.length || from(i + 1) > km) && s.next_km > km);
+    if (step) return { at: step.next_km, by, curve };
+  }
+  return null;
+}
+
+// nextBy is when a pair should come back after a verdict: { day, words, basis }, or null. The dated table of the rule set
+// says how many days and km; the km of a pair that is kept come from measured life where km, its distance, is known. A
+// pair that is replaced gets the check of the new one.
+export function nextBy({ rules, risks }, verdict, how, model, km, from) {
+  if (!verdict || verdict === "incomplete" || (verdict === "recheck" && how === "now")) return null;
+  const as = gone(verdict) ? "keep" : verdict, rows = (rules?.next_check ?? []).filter((row) => row.verdict === as), category = model?.category;
+  const row = rows.find((r) => category && r.category === category) ?? rows.find((r) => !r.category);
+  if (!row) return null;
+  const life = verdict === "keep" && km !== undefined ? measured(risks, model, km) : null;
+  const on = day(new Date(from.getTime() + row.days * DAY));
+  const basis = life
+    ? t(`next.by-life-${life.by}`, { category: category && word(category), n: life.curve.pairs ?? 0, day: day(new Date(risks.as_of)) })
+    : t(row.category ? "next.by-category" : "next.by-table", { n: rules.number, category: row.category && word(row.category) });
+  return { day: on, words: t("next-check", { day: on, km: life ? life.at - km : row.km }), basis };
+}
+
+// nextStored is the same for a stored reading, from what the server says of it.
+export function nextStored(check, { rules, category }, from) {
+  if (!check) return null;
+  const on = day(new Date(from.getTime() + check.days * DAY));
+  const basis = check.by === "table" ? t("next.by-table", { n: rules }) : t(`next.by-life-${check.by}-again`, { category: category && word(category), day: day(new Date(check.as_of)) });
+  return { day: on, words: t("next-check", { day: on, km: check.in_km }), basis };
+}
+
+// nextCheck is the same for the ticket at hand, after the verdict that is given or another; leaves says that the pair
+// does not go back to its runner, so that the check is one of a new pair.
+export const nextCheck = (bench, verdict = bench.given(), leaves = false) => nextBy(bench.context, verdict, bench.result?.how, bench.ticket.model, leaves ? undefined : wholeKM(bench.reading), bench.now());
 
 // openRoutes are the routes that the grade opens, the proposed one first.
 function openRoutes(bench) {
@@ -131,8 +165,8 @@ function creditRow(bench) {
 }
 
 function nextRow(bench) {
-  const next = nextCheck(bench);
-  return html`<div><h2>${t(gone(bench.given()) || route(bench) !== BACK ? "next.new" : "next")}</h2><p><b>${next?.words ?? t("next.none")}</b><br><span class="note">${next ? t(next.category ? "next.by-category" : "next.by-table", { n: bench.context.rules.number, category: next.category && word(next.category) }) : ""} ${t("next.cut")}</span></p></div>`;
+  const leaves = route(bench) !== BACK, next = nextCheck(bench, bench.given(), leaves);
+  return html`<div><h2>${t(gone(bench.given()) || leaves ? "next.new" : "next")}</h2><p><b>${next?.words ?? t("next.none")}</b><br><span class="note">${next?.basis ?? ""} ${t("next.cut")}</span></p></div>`;
 }
 
 export function drawHandover(bench) {
@@ -149,7 +183,7 @@ export function drawHandover(bench) {
 <div class="finish">${key({ k: "hand-back", act: "hand", v: "back", text: t("hand.back-to-shoes") })}<p class="note" role="status">${open.length ? t("finish.missing", { what: open.map((m) => t(`missing.${m}`)).join("; ") }) : ""}</p></div>`);
   const c = credit(bench), to = route(bench);
   draw(byId("slip"), slipMarkup({
-    reading: bench.reading, asNew: bench.asNew, result: bench.result, given: bench.given(), next: nextCheck(bench), leaves: to !== BACK, at: bench.readAt(),
+    reading: bench.reading, asNew: bench.asNew, result: bench.result, given: bench.given(), next: nextCheck(bench, bench.given(), to !== BACK), leaves: to !== BACK, at: bench.readAt(),
     grade: bench.result.grade, route: to, credit: c && t("slip.credit-by", { amount: money(paid(bench), c.currency), table: c.table }),
     store: bench.context.store?.name ?? bench.reading.store, staff: bench.reading.staff ?? bench.context.who?.code,
   }));

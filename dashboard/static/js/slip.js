@@ -13,7 +13,7 @@ const SHOWN = 5; // reasons on a slip
 // gone reports whether a verdict ends the pair's running.
 export const gone = (verdict) => verdict === "replace" || verdict === "retire";
 
-// slipMarkup draws the slip of a reading. next is { day, words } of the next check; credit and route are words, absent
+// slipMarkup draws the slip of a reading. next is { day, words, basis } of the next check; credit and route are words, absent
 // where nothing is given; leaves says that the pair does not go back to its runner.
 export function slipMarkup({ reading: r, asNew, result, given, next, leaves, grade, route, credit, store, staff, at }) {
   const verdict = given ?? result.verdict, all = reasons(result.findings), said = weighty(all).slice(0, SHOWN);
@@ -28,6 +28,6 @@ export function slipMarkup({ reading: r, asNew, result, given, next, leaves, gra
 <ul class="said">${said.length ? said.map((f) => html`<li>${f.text}.</li>`) : html`<li>${t(result.unread.length ? "slip.unread" : "slip.sound", { n: result.unread.length })}</li>`}</ul>
 <hr class="stitch">
 <h3>${t("slip.care")}</h3><ul>${care.map((c) => html`<li>${t(`care.${c}`)}</li>`)}</ul>
-<dl>${grade ? html`<dt>${t("slip.grade")}</dt><dd>${grade}${route ? `, ${word(route)}` : ""}</dd>` : route ? html`<dt>${t("slip.goes")}</dt><dd>${word(route)}</dd>` : ""}${credit ? html`<dt>${t("slip.credit")}</dt><dd>${credit}</dd>` : ""}${next ? html`<dt>${t(gone(verdict) || leaves ? "slip.new-pair" : "slip.next")}</dt><dd>${t("slip.check-by", { by: next.words })}</dd>` : ""}</dl>
+<dl>${grade ? html`<dt>${t("slip.grade")}</dt><dd>${grade}${route ? `, ${word(route)}` : ""}</dd>` : route ? html`<dt>${t("slip.goes")}</dt><dd>${word(route)}</dd>` : ""}${credit ? html`<dt>${t("slip.credit")}</dt><dd>${credit}</dd>` : ""}${next ? html`<dt>${t(gone(verdict) || leaves ? "slip.new-pair" : "slip.next")}</dt><dd>${t("slip.check-by", { by: next.words })}<br><span class="note">${next.basis}</span></dd>` : ""}</dl>
 <div class="ref"><img src="/pairs/${r.pair_ref}/qr.svg" width="84" height="84" alt="${t("slip.qr")}"><span><b>${spaced(r.pair_ref)}</b><br><span class="note">${t("slip.keeps")}</span></span></div>`;
 }

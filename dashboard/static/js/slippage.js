@@ -2,8 +2,8 @@
 
 import { byId, draw, html } from "./dom.js";
 import { asNewOf } from "./columns.js";
-import { nextBy } from "./handover.js";
-import { slipMarkup } from "./slip.js";
+import { nextBy, nextStored } from "./handover.js";
+import { gone, slipMarkup } from "./slip.js";
 import { t } from "./words.js";
 
 const page = byId("main"), id = page.dataset.id;
@@ -25,10 +25,10 @@ try {
   const [reading, result] = await Promise.all([get(`/api/v1/inspections/${id}`), get(`/api/v1/inspections/${id}/result`)]);
   reading.left ??= {};
   reading.right ??= {};
-  const [{ rules }, model] = await Promise.all([get("/bench/context.json"), modelOf(reading)]), at = new Date(reading.at), given = reading.given ?? result.verdict;
+  const [context, model] = await Promise.all([get("/bench/context.json"), modelOf(reading)]), at = new Date(reading.at), given = reading.given ?? result.verdict;
   draw(byId("slip"), slipMarkup({
     reading, asNew: model && asNewOf(model), result, given, grade: result.grade, store: reading.store, staff: reading.staff, at,
-    next: nextBy(rules, given, result.how, model?.category, at),
+    next: gone(given) ? nextBy(context, given, result.how, model, undefined, at) : nextStored(result.next_check, { rules: result.rules, category: model?.category }, at),
   }));
 } catch (error) {
   draw(byId("slip"), html`<p class="failed" role="alert">${t("slip.failed", { why: error.message })}</p>`);
