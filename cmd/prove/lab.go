@@ -20,6 +20,7 @@ import (
 type lab struct {
 	ctx     context.Context
 	args    []string
+	parts   []string // of the study, none for all
 	program string
 	out     string
 	rounds  int // 0: as many as the proof takes by itself

@@ -10,6 +10,7 @@
 //	demo    seconds until the demo is ready
 //	judge   readings judged a second
 //	tally   statistics over ten million rows
+//	study   how often intervals cover and tests err, in parts: study shares tests
 package main
 
 import (
@@ -21,6 +22,8 @@ import (
 	"slices"
 	"strings"
 	"syscall"
+
+	"solewright/reports/study"
 )
 
 // proof is one proof by its name on the command line.
@@ -37,6 +40,7 @@ var proofs = []proof{
 	{"demo", proveDemo},
 	{"judge", proveJudge},
 	{"tally", proveTally},
+	{"study", proveStudy},
 }
 
 func main() {
@@ -58,9 +62,14 @@ func run(ctx context.Context, args []string) error {
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
-	wanted := flags.Args()
-	for _, name := range wanted {
-		if !slices.ContainsFunc(proofs, func(p proof) bool { return p.name == name }) {
+	var wanted []string
+	for _, name := range flags.Args() {
+		switch {
+		case slices.ContainsFunc(proofs, func(p proof) bool { return p.name == name }):
+			wanted = append(wanted, name)
+		case slices.Contains(wanted, "study") && slices.Contains(study.Parts(), name):
+			l.parts = append(l.parts, name)
+		default:
 			return fmt.Errorf("there is no proof %q", name)
 		}
 	}

@@ -18,6 +18,7 @@ type table struct {
 	notes []string // what was done and what wasn't, before the rows
 	head  []string
 	rows  [][]string
+	after string // what follows from the rows
 	load  string // of the machine as the proof began
 }
 
@@ -49,6 +50,9 @@ func (l *lab) write(name string, t *table) error {
 	fmt.Fprintf(&b, "\n| %s |\n|%s\n", strings.Join(t.head, " | "), strings.Repeat(" --- |", len(t.head)))
 	for _, r := range t.rows {
 		fmt.Fprintf(&b, "| %s |\n", strings.Join(r, " | "))
+	}
+	if t.after != "" {
+		fmt.Fprintf(&b, "\n%s", t.after)
 	}
 	if err := os.MkdirAll(l.out, 0o755); err != nil {
 		return err

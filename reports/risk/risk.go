@@ -31,9 +31,9 @@ type Life struct {
 // reaches Risk, in steps of stepKM, told in whole wholeKM, rounded to the early
 // side. House values, common practice, no source.
 const (
-	Risk    assess.Hundredths = 20_00 // percent
-	stepKM                    = 50
-	wholeKM                   = 10
+	Risk    = assess.Hundredths(20_00) // percent
+	stepKM  = 50
+	wholeKM = 10
 )
 
 // The fewest pairs, and worn ones among them, that get a curve of their own.
