@@ -83,15 +83,21 @@ func (s *Server) identify(c *gin.Context) (Identity, error) {
 	return s.bySession(c)
 }
 
-// byToken returns the identity of an API token.
+// byToken returns the identity of an API token. An address that sent too many
+// bad ones is held off, but for a token that is remembered as good.
 func (s *Server) byToken(c *gin.Context, secret string) (Identity, error) {
+	addr := c.ClientIP()
 	t, err := s.known.tokens.get(sha256.Sum256([]byte(secret)), func() (models.Token, error) {
+		if err := s.badTokens.check(addr); err != nil {
+			return models.Token{}, err
+		}
 		return s.db.Token(c.Request.Context(), secret)
 	})
 	if err == nil && !s.now().Before(t.Expires) {
 		err = models.ErrDenied // it ended while it was remembered
 	}
 	if errors.Is(err, models.ErrDenied) {
+		s.badTokens.add(addr)
 		return Identity{}, &failure{class: notSignedIn, detail: "the token is unknown, has expired or was revoked", cause: err}
 	}
 	if err != nil {

@@ -161,7 +161,7 @@ func (sp *spec) operation(r route) *huma.Operation {
 		fails = append([]*class{badSyntax, badType, tooLarge, badValues}, fails...)
 	}
 	if r.right != open {
-		fails = append(fails, notSignedIn, forbidden)
+		fails = append(fails, notSignedIn, forbidden, tooMany)
 	}
 	problems := map[string]*huma.MediaType{"application/problem+json": {Schema: sp.schema(problem{})}}
 	for _, f := range fails {

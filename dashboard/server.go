@@ -55,18 +55,19 @@ type Check struct {
 type Server struct {
 	*front
 
-	cfg      Config
-	db       *models.DB
-	log      *slog.Logger
-	now      func() time.Time
-	table    []route
-	spec     *spec
-	registry *prometheus.Registry
-	metrics  *metrics
-	sessions *scs.SessionManager
-	origin   *http.CrossOriginProtection
-	known    known
-	engine   *gin.Engine
+	cfg       Config
+	db        *models.DB
+	log       *slog.Logger
+	now       func() time.Time
+	table     []route
+	spec      *spec
+	registry  *prometheus.Registry
+	metrics   *metrics
+	sessions  *scs.SessionManager
+	origin    *http.CrossOriginProtection
+	known     known
+	badTokens *badTokens
+	engine    *gin.Engine
 	// export is exchange.Export, but for the test of an export that takes long.
 	export func(context.Context, *models.DB, string, exchange.Asked, func([]byte) error) error
 }
@@ -83,15 +84,16 @@ func New(cfg Config) (*Server, error) {
 		cfg.Registry = prometheus.NewRegistry()
 	}
 	s := &Server{
-		cfg:      cfg,
-		db:       cfg.DB,
-		log:      cfg.Logger,
-		now:      cfg.Clock,
-		registry: cfg.Registry,
-		sessions: newSessions(cfg),
-		origin:   http.NewCrossOriginProtection(),
-		known:    newKnown(cfg.Clock),
-		export:   exchange.Export,
+		cfg:       cfg,
+		db:        cfg.DB,
+		log:       cfg.Logger,
+		now:       cfg.Clock,
+		registry:  cfg.Registry,
+		sessions:  newSessions(cfg),
+		origin:    http.NewCrossOriginProtection(),
+		known:     newKnown(cfg.Clock),
+		badTokens: newBadTokens(cfg.Clock),
+		export:    exchange.Export,
 	}
 	var err error
 	if s.front, err = newFront(); err != nil {

@@ -23,14 +23,8 @@ const (
 // keepRisks has the risk by distance computed, at once where today's is missing
 // and then once a day, by one of all servers, until the context ends.
 func keepRisks(ctx context.Context, db *models.DB, log *slog.Logger, now func() time.Time) {
-	host, err := os.Hostname()
-	if err != nil {
-		host = "unknown"
-	}
-	owner := fmt.Sprintf("%s:%d", host, os.Getpid())
-	tick := time.NewTicker(risksEvery)
-	defer tick.Stop()
-	for {
+	owner := thisServer()
+	every(ctx, risksEvery, func() {
 		curves, err := computeRisks(ctx, db, owner, now().UTC().Format(time.DateOnly))
 		switch {
 		case err != nil && ctx.Err() == nil:
@@ -38,12 +32,16 @@ func keepRisks(ctx context.Context, db *models.DB, log *slog.Logger, now func() 
 		case curves > 0:
 			log.Info("computed the risk by distance", "curves", curves)
 		}
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
+	})
+}
+
+// thisServer names this process among those that share a database.
+func thisServer() string {
+	host, err := os.Hostname()
+	if err != nil {
+		host = "unknown"
 	}
+	return fmt.Sprintf("%s:%d", host, os.Getpid())
 }
 
 // computeRisks computes the tables of a day where no server did or does, and

@@ -116,6 +116,7 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	}()
 	go purge(streams, db, log)
 	go keepRisks(streams, db, log, a.now)
+	go keepErased(streams, db, log, a.now)
 	following, stopFollowing := context.WithCancel(context.WithoutCancel(a.ctx))
 	var follower sync.WaitGroup
 	follower.Go(func() { copied.Run(following) })
@@ -140,15 +141,22 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	return nil
 }
 
-// purge deletes ended sessions and old counts of failed attempts, at once and
-// then every purgeEvery, until the context ends.
+// purge deletes ended sessions and old counts of failed attempts, until the
+// context ends.
 func purge(ctx context.Context, db *models.DB, log *slog.Logger) {
-	tick := time.NewTicker(purgeEvery)
-	defer tick.Stop()
-	for {
+	every(ctx, purgeEvery, func() {
 		if err := db.Sessions().Purge(ctx); err != nil && ctx.Err() == nil {
 			log.Warn("deleting ended sessions", "error", err)
 		}
+	})
+}
+
+// every calls do at once and then at intervals, until the context ends.
+func every(ctx context.Context, interval time.Duration, do func()) {
+	tick := time.NewTicker(interval)
+	defer tick.Stop()
+	for {
+		do()
 		select {
 		case <-ctx.Done():
 			return
