@@ -6,11 +6,18 @@
 #   sh deploy/prove.sh study shares tests   parts of the coverage study, to testdata/study
 #   sh deploy/prove.sh -rounds 2 kill       fewer rounds
 #   sh deploy/prove.sh -rows 200000 import  another size
+#   sh deploy/prove.sh race                 the race detector where test.sh has no time for it
 set -eu
 cd "$(dirname "$0")/.."
 . deploy/tools.sh
 need_go
 sh deploy/pg.sh check
+if [ "${1:-}" = race ]; then
+	need_debian gcc build-essential # the race detector needs cgo
+	build_wasm
+	exec sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 CGO_ENABLED=1 \
+		go test -race -count=1 -timeout=30m ./models ./dashboard
+fi
 build_wasm
 CGO_ENABLED=0 go build -trimpath -o bin/solewright ./cmd/solewright
 CGO_ENABLED=0 go build -trimpath -o bin/prove ./cmd/prove
