@@ -38,6 +38,7 @@ type choice struct {
 // written says how a line of a form is written; what isn't said is a text.
 type written struct {
 	name, kind    string
+	label         string // the key of its label where it isn't the field's own
 	choices       []choice
 	needed, fixed bool
 }
@@ -48,7 +49,7 @@ func (w words) sheet(id string, lines []written, values map[string]string, wrong
 	all := make([]sheetLine, len(lines))
 	for i, l := range lines {
 		line := sheetLine{
-			Name: l.name, ID: id + "-" + l.name, Label: w.say("office.field." + l.name), Kind: l.kind,
+			Name: l.name, ID: id + "-" + l.name, Label: w.say(either(l.label, "office.field."+l.name)), Kind: l.kind,
 			Value: values[l.name], Needed: l.needed, Fixed: l.fixed,
 		}
 		if line.Kind == "" {

@@ -105,13 +105,8 @@ func (s *Server) staffPage(c *gin.Context, status int, sent staffForm) error {
 		{name: "staff", needed: true, fixed: view.Code != ""},
 		{name: "role", kind: "select", choices: w.choicesOf(rolesFor(who)), needed: true},
 		{name: "scopes", needed: true, choices: scopeChoices(who)},
-		{name: "retired", kind: "date"},
+		{name: "retired", kind: "date", label: "office.staff.retired"},
 	}, values, sent.wrong)
-	for i := range view.Lines {
-		if view.Lines[i].Name == "retired" {
-			view.Lines[i].Label = w.say("office.staff.retired")
-		}
-	}
 	view.FormWrong = either(sent.why, strayErrors(sent.wrong, view.Lines))
 	if sent.secret == "" {
 		return s.render(c, status, "office-staff", view)

@@ -19,7 +19,20 @@ import (
 
 // officeProbes holds one request for each route of the office.
 var officeProbes = map[string]probe{
-	"GET /office":        {make: fixed("/office"), ok: http.StatusSeeOther},
+	"GET /office":               {make: fixed("/office"), ok: http.StatusSeeOther},
+	"GET /office/catalogue":     {make: fixed("/office/catalogue"), ok: http.StatusOK},
+	"GET /office/catalogue/:id": {make: fixed("/office/catalogue/new"), ok: http.StatusOK},
+	"POST /office/catalogue/:id": {make: func(_ *rig, n int) (string, any) {
+		return "/office/catalogue/new", wordsOf(fmt.Sprint("Cobble ", n))
+	}, ok: http.StatusSeeOther},
+	"POST /office/catalogue/:id/link": {make: func(r *rig, n int) (string, any) {
+		r.put(n, soundReading.with(fields{"model": fmt.Sprint("Typed ", n)}))
+		typed, err := r.db.ShoeModelNamed(context.Background(), "Velm", fmt.Sprint("Typed ", n), "3")
+		must(r.t, err)
+		to, err := r.db.SaveShoeModel(context.Background(), setup, retail.ShoeModel{Brand: "Velm", Model: fmt.Sprint("Made ", n), Features: retail.Features{DropMM: retail.UnknownDrop}})
+		must(r.t, err)
+		return "/office/catalogue/" + typed.ID.String() + "/link", url.Values{"to": {to.ID.String()}}
+	}, ok: http.StatusSeeOther},
 	"GET /office/stores": {make: fixed("/office/stores"), ok: http.StatusOK, list: true, hides: storeA},
 	"POST /office/stores": {make: func(*rig, int) (string, any) {
 		return "/office/stores?store=" + storeA, storeForm(storeA, regionA)
@@ -327,4 +340,77 @@ func TestTheOfficeSetsUpTablets(t *testing.T) {
 	r.shows(r.sees("/office/tablets"), "revoked")
 	r.refused(r.send("/office/tablets", tablet), "choose another code")
 	want(t, r.send("/office/tablets/revoke", url.Values{"device": {"T-9"}}), http.StatusNotFound)
+}
+
+func wordsOf(words ...string) url.Values {
+	return url.Values{"brand": {"Ondrell"}, "model": words, "category": {"daily"}, "rigid_counter": {"yes"}, "plate": {"no"}}
+}
+
+func TestTheOfficeKeepsTheCatalogue(t *testing.T) {
+	r := newRig(t)
+	add := func(form url.Values) string {
+		t.Helper()
+		w := r.send("/office/catalogue/new", form)
+		want(t, w, http.StatusSeeOther)
+		path, _, _ := strings.Cut(w.Header().Get("Location"), "?")
+		return path
+	}
+	r.put(1, soundReading) // types Velm Arc 3 in
+	typedIn := "/office/catalogue/" + r.anyShoe()
+	fenline := wordsOf("Fenline")
+	// The GTIN is the example of the GS1 General Specifications, section 7.9.1, from memory.
+	fenline["gtins"], fenline["tilt"], fenline["built"] = []string{"6291041500213"}, []string{"0.5"}, []string{"mid_medial", "mid_lateral"}
+	path := add(fenline)
+	r.shows(r.sees(path), "Ondrell Fenline, as new", `value="mid_lateral" checked`, `value="0.5"`, "06291041500213")
+	r.shows(r.sees("/office/catalogue?q=6291041500213"), "Ondrell Fenline", `l="000aa00000"`)
+	r.shows(r.sees("/office/catalogue?q=nothing"), "No model like that", "Velm Arc 3")
+
+	t.Run("changed values are tried first, and get the next number", func(t *testing.T) {
+		r.t = t
+		arc := wordsOf("Arc")
+		arc["brand"], arc["version"], arc["built"] = []string{"Velm"}, []string{"3"}, []string{"heel_lateral"}
+		r.put(2, wornReading())
+		arc["act"] = []string{"try"}
+		w := r.send(typedIn, arc)
+		want(t, w, http.StatusOK)
+		r.check(w)
+		touched := strings.Join(strings.Fields(w.Body.String()), "")
+		// Two readings, each with both outer heels graded; the worn one is worn
+		// through there alone: with the zone as built it is kept.
+		for label, n := range map[string]string{"Readingsofthismodel": "2", "nowasbuilt": "4", "judgedagain": "1"} {
+			if !strings.Contains(touched, label+`</th><tdclass="num">`+n+`</td>`) {
+				t.Errorf("%s isn't %s: %s", label, n, touched)
+			}
+		}
+		r.shows(r.sees(typedIn), "typed in") // trying stored nothing
+		arc["act"] = []string{"save"}
+		want(t, r.send(typedIn, arc), http.StatusSeeOther)
+		r.shows(r.sees(typedIn), "Velm Arc 3, as new", "As-new values 1 hold now")
+		arc["built"] = nil
+		want(t, r.send(typedIn, arc), http.StatusSeeOther)
+		r.shows(r.sees(typedIn), "As-new values 2 hold now")
+	})
+	t.Run("a typed-in model is linked", func(t *testing.T) {
+		r.t = t
+		r.put(3, soundReading.with(fields{"brand": "Ondrell", "model": "Fenline two"}))
+		m, err := r.db.ShoeModelNamed(t.Context(), "Ondrell", "Fenline two", "3")
+		must(t, err)
+		other := "/office/catalogue/" + m.ID.String()
+		r.shows(r.sees(other), "Or say which model it is", "Ondrell Fenline</option>")
+		r.refused(r.send(other+"/link", url.Values{"to": {"nothing"}}), "a model of the catalogue")
+		want(t, r.send(other+"/link", url.Values{"to": {strings.TrimPrefix(path, "/office/catalogue/")}}), http.StatusSeeOther)
+		r.audited("shoe-model.link", "shoe-model:"+m.ID.String())
+		r.refused(r.send(other+"/link", url.Values{"to": {strings.TrimPrefix(path, "/office/catalogue/")}}), "not linked yet")
+	})
+	t.Run("what is wrong is named, and nothing typed is lost", func(t *testing.T) {
+		r.t = t
+		bad := wordsOf("Fenline 9")
+		bad["tilt"], bad["gtins"] = []string{"steep"}, []string{"6291041500214"}
+		r.refused(r.send("/office/catalogue/new", bad), "steep", "6291041500214", `value="Fenline 9"`)
+		r.refused(r.send("/office/catalogue/new", wordsOf("Fenline")), "taken already")
+		same := wordsOf("Fenline 9")
+		same["gtins"] = fenline["gtins"]
+		r.refused(r.send("/office/catalogue/new", same), "belongs to shoe model")
+	})
+	want(t, r.call("GET", "/office/catalogue/nothing", r.office(), nil), http.StatusNotFound)
 }

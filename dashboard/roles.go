@@ -41,6 +41,9 @@ const (
 	setRegions right = "set up regions"
 	setStaff   right = "set up staff"
 	setDevices right = "set up tablets"
+	// readTables: what holds for the whole fleet may be read by who leads a part.
+	readTables   right = "see the catalogue and the rules"
+	setCatalogue right = "set up the catalogue"
 )
 
 // reach is how far a right goes.
@@ -88,6 +91,9 @@ var rights = map[right][]reach{
 	setRegions: {never, never, never, never, fleet},
 	setStaff:   {never, never, own, never, own},
 	setDevices: {never, never, own, never, own},
+
+	readTables:   {never, never, anywhere, never, anywhere},
+	setCatalogue: {never, never, never, never, fleet},
 }
 
 // reachOf returns how far role may go with r.

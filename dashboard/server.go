@@ -169,6 +169,10 @@ func (s *Server) routes() []route {
 		{"GET", "/slip/:id", readReading, page(s.showSlip), nil},
 
 		{"GET", "/office", openOffice, page(s.showOffice), nil},
+		{"GET", "/office/catalogue", readTables, page(s.showCatalogue), nil},
+		{"GET", "/office/catalogue/:id", readTables, page(s.showModel), nil},
+		{"POST", "/office/catalogue/:id", setCatalogue, page(s.doModel), nil},
+		{"POST", "/office/catalogue/:id/link", setCatalogue, page(s.doLink), nil},
 		{"GET", "/office/stores", readStores, page(s.showStores), nil},
 		{"POST", "/office/stores", setStores, page(s.doStore), nil},
 		{"POST", "/office/regions", setRegions, page(s.doRegion), nil},

@@ -335,6 +335,10 @@ func TestSalesAndEvents(t *testing.T) {
 		sale.Pairs = 13
 		must(t, db.SaveSale(t.Context(), office, sale))
 		must(t, db.SaveSale(t.Context(), office, retail.Sale{Store: "S-1", Model: m.ID, Batch: "B7", Month: "2026-04", Pairs: 0}))
+		must(t, db.SaveSale(t.Context(), office, retail.Sale{Store: "S-1", Model: m.ID, Batch: "B7", Month: "2026-06", Pairs: 5}))
+		batches, err := db.Batches(t.Context(), m.ID)
+		must(t, err)
+		same(t, batches, []models.Batch{{Name: "B7", First: "2026-04", Last: "2026-06", Pairs: 5}})
 		var got []retail.Sale
 		must(t, db.EachSale(t.Context(), "", "2026-03", func(s *retail.Sale) error { got = append(got, *s); return nil }))
 		same(t, got, []retail.Sale{sale})

@@ -138,3 +138,26 @@ func (db *DB) Events(ctx context.Context, from, to string) ([]retail.Event, erro
 	})
 	return all, wrap(err, "reading the events")
 }
+
+// Batch is what was sold of one batch of a model.
+type Batch struct {
+	Name        string
+	First, Last string // months, YYYY-MM
+	Pairs       int
+}
+
+// Batches returns the batches of a model that were sold, by first month and
+// name.
+func (db *DB) Batches(ctx context.Context, model assess.UUID) ([]Batch, error) {
+	rows, err := db.reader().QueryContext(ctx, db.dialect.sql(`SELECT batch, min(month), max(month), sum(pairs)
+		FROM sale WHERE model_id = ? AND batch <> '' GROUP BY batch ORDER BY 2, 1`), id(model))
+	if err != nil {
+		return nil, wrap(err, "reading the batches of %s", model)
+	}
+	all := []Batch{}
+	err = scanAll(rows, func(b *Batch) error {
+		all = append(all, *b)
+		return nil
+	})
+	return all, wrap(err, "reading the batches of %s", model)
+}
