@@ -25,6 +25,8 @@ type postgresStaging struct {
 
 	inspections, values, changes, touched, pairs *copier
 	sending                                      chan error // nil while nothing is on its way
+
+	analysed int // rows stored when the planner last looked at them
 }
 
 // pendingRow is a row that was added and not looked at yet; n is its place in
@@ -109,6 +111,9 @@ func (s *postgresStaging) store(ctx context.Context) error {
 	if err := s.wait(); err != nil || len(s.pending) == 0 {
 		return err
 	}
+	if err := s.analyse(ctx, max(analyseRows, analyseGrowth*s.analysed)); err != nil {
+		return err
+	}
 	fresh, err := s.fresh(ctx)
 	if err != nil {
 		return err
@@ -131,6 +136,25 @@ func (s *postgresStaging) store(ctx context.Context) error {
 	s.pending = s.pending[:0]
 	s.send(ctx, s.inspections, s.values, s.changes, s.touched)
 	return nil
+}
+
+// When the planner looks at the rows of an import: after so many, and again each
+// time they have grown so many times.
+const (
+	analyseRows   = 20_000
+	analyseGrowth = 4
+)
+
+// analyse has the planner look at the rows stored once there are at least so
+// many. Autovacuum takes rows that aren't committed for none, after which each
+// look-up by key reads the whole table; what this transaction analyses counts
+// them, and keeps autovacuum away until it ends.
+func (s *postgresStaging) analyse(ctx context.Context, least int) error {
+	if s.res.Stored < least {
+		return nil
+	}
+	s.analysed = s.res.Stored
+	return s.exec(ctx, "ANALYZE inspection")
 }
 
 // fresh returns the pending rows whose id is new, and settles the others.
@@ -287,6 +311,9 @@ func (s *postgresStaging) finish(ctx context.Context) error {
 		return err
 	}
 	if err := s.wait(); err != nil {
+		return err
+	}
+	if err := s.analyse(ctx, max(analyseRows, s.analysed+1)); err != nil {
 		return err
 	}
 	return s.exec(ctx,
