@@ -19,7 +19,8 @@ type TrueClasses struct {
 	Map        []int     `json:"map"`
 	Certainty  []float64 `json:"certainty"`
 	Iterations int       `json:"iterations"`
-	Why        string    `json:"why,omitempty"`
+	// Note warns where the data can't tell error from truth.
+	Note string `json:"note,omitempty"`
 }
 
 // Dawid–Skene stops when no posterior moves by more than this, or gives up.
@@ -39,7 +40,7 @@ const (
 // It takes errors of raters as independent given the truth. weight[i] counts
 // items like item i (nil: one each). The likelihood can have several maxima;
 // started from the votes, the levels keep their names. With fewer than three
-// grades an item, error and truth cannot be told apart: Why says so.
+// grades an item, error and truth cannot be told apart: Note says so.
 //
 // Errors: ErrEmpty for no grades, ErrNotPaired where no item has two,
 // ErrNoMaximum where the rounds do not settle, ErrBadInput for a level or
@@ -225,7 +226,7 @@ func (d *votes) result(t [][]float64, p, pi []float64, loglik float64, rounds in
 		r.Certainty = append(r.Certainty, post[best])
 	}
 	if d.most < 3 {
-		r.Why = "with fewer than three grades an item, error and truth cannot be told apart"
+		r.Note = "with fewer than three grades an item, error and truth cannot be told apart"
 	}
 	return r
 }

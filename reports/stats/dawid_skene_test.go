@@ -55,8 +55,8 @@ func TestDawidSkeneReproducesAnaesthesia(t *testing.T) {
 			t.Errorf("item %d: class %d, want %d (%s)", i+1, r.Map[i]+1, want, ours)
 		}
 	}
-	if r.Why != "" {
-		t.Errorf("why = %q, want none for seven grades an item", r.Why)
+	if r.Note != "" {
+		t.Errorf("note %q, want none for seven grades an item", r.Note)
 	}
 }
 
@@ -84,7 +84,7 @@ func TestDawidSkeneRefuses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if two.Why == "" {
+	if two.Note == "" {
 		t.Error("two raters: no word that error and truth cannot be told apart")
 	}
 }

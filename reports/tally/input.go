@@ -32,6 +32,7 @@ const (
 	whole          // 0, 1, 2, …
 	yesNo          // 0 or 1
 	openEnded      // a number, or empty for no end
+	optional       // any text, or empty or NA for nothing
 )
 
 // column is a column that a statistic reads.
@@ -207,6 +208,9 @@ func addTimes(total *int, count int, c cell, name string) error {
 
 // absent says that a cell is missing: empty or NA.
 func absent[S string | []byte](s S, k kind) bool {
+	if k == optional {
+		return false
+	}
 	return len(s) == 0 && k != openEnded || len(s) == 2 && s[0] == 'N' && s[1] == 'A'
 }
 
@@ -229,10 +233,10 @@ func parse(s string, k kind) (v cell, missing bool, err error) {
 	switch {
 	case absent(s, k):
 		return v, true, nil
+	case k == text || k == optional:
+		return v, false, nil
 	case s == "":
 		v.num = math.Inf(1)
-		return v, false, nil
-	case k == text:
 		return v, false, nil
 	}
 	if v.num, err = decimal(s); err != nil {

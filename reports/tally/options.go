@@ -17,6 +17,9 @@ type options struct {
 	order, expected              string
 	first, second, item, rater   string
 	grade, left, right           string
+	seHits, seSize               string
+	spHits, spSize, to           string
+	patterns, columns, on, ref   list
 	ci, kind, scale              string
 	baseline, span               string
 	conf, tau, given0, risk      float64
@@ -111,6 +114,15 @@ func (o *options) register(fs *flag.FlagSet, flags []string) {
 		"rater":          text(&o.rater, "", "`COL` that names the rater"),
 		"grade":          text(&o.grade, "", "`COL` with the grade"),
 		"scale":          text(&o.scale, "nominal", "`scale` of the grades: nominal, ordinal or interval"),
+		"patterns":       several(&o.patterns, "the `columns` of all raters, a row for each pattern of grades"),
+		"se-hits":        text(&o.seHits, "", "`COL` with how many pairs known worn were read so"),
+		"se-size":        text(&o.seSize, "", "`COL` with how many pairs known worn were read"),
+		"sp-hits":        text(&o.spHits, "", "`COL` with how many pairs known sound were read so"),
+		"sp-size":        text(&o.spSize, "", "`COL` with how many pairs known sound were read"),
+		"to":             text(&o.to, "", "the `item` that others are compared with"),
+		"columns":        several(&o.columns, "the `columns` compared, all others without it"),
+		"on":             several(&o.on, "`COL[,COL]` that lives may depend on"),
+		"ref":            several(&o.ref, "reference levels `COL=LEVEL[,COL=LEVEL]`"),
 		// The same words mean a number where no file gives a column of them.
 		"hits-number": func(string) { fs.IntVar(&o.failures, "hits", 0, "`number` of failures seen") },
 		"m-number":    func(string) { fs.IntVar(&o.m, "m", 0, "`number` m of the reference value 1/m") },

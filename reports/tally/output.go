@@ -134,6 +134,7 @@ var undefined = map[string]string{
 	"odds_low":     "one margin of the table is empty",
 	"odds_high":    "the odds have no upper limit",
 	"tau_b":        "all values are equal",
+	"confusion":    "the rater met no item of that level",
 	"categories":   "a level that nobody, or everybody, gave",
 	"median":       "half of the pairs are not seen to fail",
 }

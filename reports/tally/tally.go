@@ -41,7 +41,10 @@ type statistic struct {
 	run   func(j *job) error
 }
 
-var statistics = slices.Concat(shareStatistics, lifeStatistics, chartStatistics, readingStatistics)
+var statistics = slices.Concat(
+	shareStatistics, lifeStatistics, regressStatistics, chartStatistics, readingStatistics,
+	misreadStatistics, poolStatistics, nearStatistics,
+)
 
 // job is one run of a statistic: what was asked, the file, and the result
 // being built.
