@@ -3,6 +3,8 @@ package dashboard
 import (
 	"encoding/json"
 	"io/fs"
+
+	"solewright/reports/figure"
 )
 
 // front is what pages are made of: their files, words and templates. It is
@@ -28,7 +30,7 @@ func newFront() (*front, error) {
 	if err != nil {
 		return nil, err
 	}
-	generated := map[string][]byte{}
+	generated := map[string][]byte{"css/figure.css": []byte(figure.Style)}
 	if generated["columns.json"], err = columnTable(); err != nil {
 		return nil, err
 	}

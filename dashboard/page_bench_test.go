@@ -156,7 +156,10 @@ func TestHomeIsThePageOfTheRole(t *testing.T) {
 		}
 		want(t, w, http.StatusSeeOther)
 		home := "/bench"
-		if role == retail.Office {
+		switch role {
+		case retail.Manager:
+			home = "/fleet"
+		case retail.Office:
 			home = "/office"
 		}
 		if to := w.Header().Get("Location"); to != home {

@@ -32,6 +32,7 @@ type navItem struct {
 // exists and the reader has the right to it.
 var navigation = []navItem{
 	{Path: "/bench", Key: "nav.bench"},
+	{Path: "/fleet", Key: "nav.fleet"},
 	{Path: "/office", Key: "nav.office"},
 	{Path: "/methods", Key: "nav.methods"},
 }

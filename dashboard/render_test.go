@@ -15,6 +15,8 @@ import (
 
 	"solewright/assess"
 	"solewright/models/retail"
+	"solewright/reports/figure"
+	"solewright/reports/wear"
 )
 
 // pageViews is every page of these files with its view, filled.
@@ -76,7 +78,7 @@ func TestPagesRenderFilledAndEmpty(t *testing.T) {
 		have = append(have, strings.TrimSuffix(strings.TrimPrefix(path, "templates/pages/"), ".html"))
 	}
 	have = slices.DeleteFunc(have, func(name string) bool {
-		return slices.Contains(outsidePages, name) || strings.HasPrefix(name, "office")
+		return slices.Contains(outsidePages, name) || strings.HasPrefix(name, "office") || strings.HasPrefix(name, "fleet")
 	})
 	if want := slices.Sorted(maps.Keys(pageViews)); !slices.Equal(have, want) {
 		t.Fatalf("pages %q, and views for %q", have, want)
@@ -335,6 +337,19 @@ func TestEveryWordOfTheDataHasItsTexts(t *testing.T) {
 		}
 		for m := 1; m <= 12; m++ {
 			keys = append(keys, fmt.Sprint("month.", m))
+		}
+		keys = append(keys, figure.Keys...)
+		for _, part := range wear.Parts {
+			keys = append(keys, "fleet.part."+part)
+		}
+		for _, g := range wear.GaitGroups {
+			keys = append(keys, "fleet.gait."+g.Name)
+		}
+		for _, k := range wear.Kinds {
+			keys = append(keys, fmt.Sprintf("signal.%s.head", k), fmt.Sprintf("signal.%s.text", k), fmt.Sprintf("signal.%s.check.1", k))
+		}
+		for _, o := range orders {
+			keys = append(keys, "fleet.sort."+o.word)
 		}
 		for _, key := range keys {
 			if !w.has(key) {

@@ -34,6 +34,8 @@ const (
 	readStaff     right = "read the staff list"
 	exportRecords right = "export records"
 	tryRules      right = "try draft rules"
+	readWear      right = "read how the fleet wears"
+	actOnSignals  right = "act on signals"
 
 	openOffice right = "open the office"
 	readStores right = "list stores"
@@ -84,6 +86,8 @@ var rights = map[right][]reach{
 	readStaff:     {own, own, own, own, own},
 	exportRecords: {never, never, own, never, own},
 	tryRules:      {never, never, never, never, anywhere},
+	readWear:      {never, never, own, own, own},
+	actOnSignals:  {never, never, own, never, own},
 
 	openOffice: {never, never, anywhere, never, anywhere},
 	readStores: {never, never, own, never, own},

@@ -160,6 +160,9 @@ func probeOf(t *testing.T, route route) probe {
 		p, ok = officeProbes[key]
 	}
 	if !ok {
+		p, ok = fleetProbes[key]
+	}
+	if !ok {
 		t.Fatalf("no probe for %s", key)
 	}
 	return p

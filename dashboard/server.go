@@ -13,6 +13,8 @@ import (
 
 	"solewright/models"
 	"solewright/models/exchange"
+	memory "solewright/reports/fleet"
+	"solewright/reports/wear"
 )
 
 // Config is what a server needs. The zero value of an optional field is its
@@ -39,6 +41,9 @@ type Config struct {
 	// Erased is told of every runner that was erased, to delete the files of
 	// photos and to make anew the reports that showed the pairs; default nobody.
 	Erased func(context.Context, models.Erasure) error
+	// Fleet returns the fleet in memory, nil while it is being read; without it
+	// what is asked of the fleet is answered as not ready.
+	Fleet func() *memory.View
 	// Ready are checks beside the database's that /readyz asks, for example how
 	// far the fleet in memory has followed.
 	Ready []Check
@@ -68,6 +73,9 @@ type Server struct {
 	known     known
 	badTokens *badTokens
 	engine    *gin.Engine
+	// grids remembers shares by category or model and gait, by the data and the
+	// question they answer.
+	grids *cache[string, *wear.Grid]
 	// export is exchange.Export, but for the test of an export that takes long.
 	export func(context.Context, *models.DB, string, exchange.Asked, func([]byte) error) error
 }
@@ -93,6 +101,7 @@ func New(cfg Config) (*Server, error) {
 		origin:    http.NewCrossOriginProtection(),
 		known:     newKnown(cfg.Clock),
 		badTokens: newBadTokens(cfg.Clock),
+		grids:     newCache[string, *wear.Grid](cfg.Clock, maxGrids),
 		export:    exchange.Export,
 	}
 	var err error
@@ -183,6 +192,12 @@ func (s *Server) routes() []route {
 		{"POST", "/office/tablets", setDevices, page(s.doTablet), nil},
 		{"POST", "/office/tablets/revoke", setDevices, page(s.doRevoke), nil},
 
+		{"GET", "/fleet", readWear, page(s.showFleet), nil},
+		{"GET", "/fleet/pairs", readWear, page(s.showFleetPairs), nil},
+		{"GET", "/fleet/compare", readWear, page(s.showFleetCompare), nil},
+		{"GET", "/fleet/credit", readWear, page(s.showFleetCredit), nil},
+		{"POST", "/fleet/signals/:id", actOnSignals, page(s.doSignal), nil},
+
 		{"GET", v1 + "/openapi.json", open, api(s.getSpec), &docSpec},
 		{"GET", v1 + "/docs", open, page(s.showDocs), nil},
 
@@ -215,6 +230,15 @@ func (s *Server) routes() []route {
 		{"GET", v1 + "/runners/:code", readRunner, api(s.getRunner), &docRunner},
 		{"PUT", v1 + "/runners/:code", writeRunner, api(s.putRunner), &docPutRunner},
 		{"DELETE", v1 + "/runners/:code", eraseRunner, api(s.deleteRunner), &docEraseRunner},
+
+		{"GET", v1 + "/wear/shares", readWear, api(s.getWearShares), &docWearShares},
+		{"GET", v1 + "/wear/association", readWear, api(s.getWearAssociation), &docWearAssociation},
+		{"GET", v1 + "/wear/life", readWear, api(s.getWearLife), &docWearLife},
+		{"GET", v1 + "/wear/trend", readWear, api(s.getWearTrend), &docWearTrend},
+		{"GET", v1 + "/wear/stores", readWear, api(s.getWearStores), &docWearStores},
+		{"GET", v1 + "/wear/signals", readWear, api(s.getWearSignals), &docWearSignals},
+		{"GET", v1 + "/wear/credit", readWear, api(s.getWearCredit), &docWearCredit},
+		{"POST", v1 + "/signals/:id", actOnSignals, api(s.postSignal), &docSignal},
 
 		{"GET", v1 + "/export/:kind.csv", exportRecords, stream(s.getExport), &docExport},
 	}

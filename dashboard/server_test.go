@@ -19,6 +19,7 @@ import (
 	"solewright/models"
 	"solewright/models/dbtest"
 	"solewright/models/retail"
+	memory "solewright/reports/fleet"
 )
 
 func TestMain(m *testing.M) {
@@ -80,12 +81,29 @@ func newRigOn(t testing.TB, db *models.DB, clock *testClock, change ...func(*Con
 	must(t, db.SaveStore(ctx, setup, retail.Store{Code: storeB, Name: "B", Region: regionB, Zone: "Europe/Madrid", Currency: "EUR", Unit: "km"}))
 	logged := &bytes.Buffer{}
 	cfg := Config{DB: db, Logger: slog.New(slog.NewJSONHandler(logged, nil)), Clock: clock.Now, MetricsToken: "metrics-secret"}
+	cfg.Fleet = followed(t, db)
 	for _, f := range change {
 		f(&cfg)
 	}
 	s, err := New(cfg)
 	must(t, err)
 	return &rig{Server: s, t: t, clock: clock, logged: logged, tokens: map[string]string{}}
+}
+
+// followed is the fleet in memory as it stands when it is asked for.
+func followed(t testing.TB, db *models.DB) func() *memory.View {
+	copied := memory.New(memory.Options{Source: db.Feed()})
+	loaded := false
+	return func() *memory.View {
+		t.Helper()
+		if !loaded {
+			must(t, copied.Load(context.Background()))
+			loaded = true
+		}
+		_, err := copied.Step(context.Background())
+		must(t, err)
+		return copied.View()
+	}
 }
 
 func must(t testing.TB, err error) {

@@ -78,6 +78,7 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	handler, err := dashboard.New(dashboard.Config{
 		DB: db, Logger: log, Clock: a.now, Registry: registry,
 		Ready:          []dashboard.Check{{Name: "fleet", Ask: copied.Ready}},
+		Fleet:          copied.View,
 		TrustedProxies: s.TrustedProxy, MetricsToken: s.MetricsToken,
 		InsecureCookies: s.TLSCert == "" && len(s.TrustedProxy) == 0,
 	})

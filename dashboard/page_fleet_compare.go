@@ -1,0 +1,178 @@
+package dashboard
+
+import (
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/reports/figure"
+	memory "solewright/reports/fleet"
+	"solewright/reports/wear"
+)
+
+// fleetComparePage sets two of anything side by side.
+type fleetComparePage struct {
+	wearFilters
+	Sides  [2]compareSide
+	Parts  []way
+	Figure figureView
+	Rows   []compareRow
+	Empty  bool
+}
+
+// compareSide is the form of one side.
+type compareSide struct {
+	Name    string
+	Selects []filterSelect
+}
+
+type compareRow struct {
+	What, A, B, NA, NB string
+	Difference, Q      string
+	Differs            bool
+	PairsOfA, PairsOfB string
+}
+
+// sideDims are what a side can be.
+var sideDims = []memory.Dim{memory.Model, memory.Category, memory.Store, memory.Region, memory.Gait, memory.Kind}
+
+// compareDiffers is the q under which a difference is called one.
+const compareDiffers = 0.05
+
+// showFleetCompare answers with two groups of pairs side by side.
+func (s *Server) showFleetCompare(c *gin.Context) error {
+	a, v, err := s.askOf(c)
+	if err != nil {
+		return err
+	}
+	w := s.words(c)
+	view := fleetComparePage{}
+	if view.wearFilters, a, err = s.wearFilters(c, v, a); err != nil {
+		return err
+	}
+	var asks [2]wear.Ask
+	var names [2]string
+	for i, prefix := range []string{"a_", "b_"} {
+		of, err := wear.Read(func(name string) string { return c.Query(prefix + name) }, v, s.who(c).Scopes)
+		if err != nil {
+			return wrongQuery(err)
+		}
+		if err := s.inReach(c, s.who(c), c.Query(prefix+"store"), c.Query(prefix+"region")); err != nil {
+			return err
+		}
+		of.From, of.To, of.Part = a.From, a.To, a.Part
+		of.Only = append(of.Only, a.Only...)
+		asks[i] = of
+		view.Sides[i] = compareSide{Name: w.say("fleet.compare.side", "side", strings.ToUpper(prefix[:1]))}
+		var named []string
+		for _, d := range sideDims {
+			f := s.filterSelect(sideContext(c, prefix), v, a, d)
+			for _, x := range f.Choices {
+				if x.Picked && x.Value != "" {
+					named = append(named, x.Text)
+				}
+			}
+			f.Name = prefix + f.Name
+			view.Sides[i].Selects = append(view.Sides[i].Selects, f)
+		}
+		if names[i] = strings.Join(named, ", "); names[i] == "" {
+			names[i] = w.say("fleet.compare.all")
+		}
+	}
+	view.Kept = keptBeside(view.Kept, "a_", "b_", "part")
+	for _, part := range wear.Parts {
+		view.Parts = append(view.Parts, way{Href: address(c, "part", part), Text: w.say("fleet.part." + part), Here: part == a.Part.String()})
+	}
+	found, err := wear.Compare(v, asks[0], asks[1])
+	if err != nil {
+		return err
+	}
+	m := &figure.Matrix{Columns: names[:]}
+	differ := 0
+	for _, x := range found {
+		row := compareRow{What: w.say("fleet.compare.worn")}
+		if x.Word != "" {
+			row.What = w.say("fleet.picked", "part", w.say("fleet.part."+a.Part.String()), "pattern", w.word(x.Word))
+		}
+		row.A, row.B = w.percentOf(x.A.Share.V), w.percentOf(x.B.Share.V)
+		row.NA, row.NB = w.say("figure.n", "n", x.A.Size), w.say("figure.n", "n", x.B.Size)
+		row.PairsOfA, row.PairsOfB = askAddress(asks[0], x.Word), askAddress(asks[1], x.Word)
+		row.Difference, row.Q = w.say("figure.few"), "–"
+		if x.Known {
+			row.Difference = w.say("fleet.compare.points", "points", points(x.Difference.Difference), "low", points(x.Difference.Low), "high", points(x.Difference.High))
+			row.Q, row.Differs = "q "+qWords(x.Q), x.Q < compareDiffers
+			if row.Differs {
+				differ++
+			}
+		}
+		view.Rows = append(view.Rows, row)
+		m.Rows = append(m.Rows, figure.MatrixRow{Name: row.What, Cells: []figure.Estimate{estimate(x.A, 0), estimate(x.B, 0)}})
+		view.Empty = x.A.Size+x.B.Size == 0
+	}
+	m.Finding = w.say("fleet.compare.finding", "n", differ, "of", len(found))
+	view.Figure = s.figure(c, "compare", w.say("fleet.compare.title", "a", names[0], "b", names[1]), w.say("fleet.compare.caption"), m)
+	if done, err := s.serveFigure(c, view.Figure); done || err != nil {
+		return err
+	}
+	return s.render(c, http.StatusOK, "fleet-compare", view)
+}
+
+// sideContext is the request with one side's parameters as if they were the
+// page's.
+func sideContext(c *gin.Context, prefix string) *gin.Context {
+	side := c.Copy()
+	q := url.Values{}
+	for name, values := range c.Request.URL.Query() {
+		if plain, ok := strings.CutPrefix(name, prefix); ok {
+			q[plain] = values
+		}
+	}
+	u := *c.Request.URL
+	u.RawQuery = q.Encode()
+	side.Request = c.Request.Clone(c.Request.Context())
+	side.Request.URL = &u
+	return side
+}
+
+// keptBeside leaves out the parameters whose name begins with one of prefixes.
+func keptBeside(kept []choice, prefixes ...string) []choice {
+	var left []choice
+	for _, k := range kept {
+		beside := false
+		for _, p := range prefixes {
+			beside = beside || strings.HasPrefix(k.Text, p) && k.Text != "part"
+		}
+		if !beside {
+			left = append(left, k)
+		}
+	}
+	return left
+}
+
+// askAddress is the list of the pairs of a question; without a pattern, of
+// those found worn.
+func askAddress(a wear.Ask, pattern string) string {
+	q := url.Values{"from": {a.From}, "to": {a.To}}
+	for _, only := range a.Only {
+		q.Set(only.Dim.String(), strings.Join(only.Words, ","))
+	}
+	if pattern != "" {
+		q.Set("part", a.Part.String())
+		q.Set("pattern", pattern)
+	} else {
+		q.Set("verdict", "replace,retire")
+	}
+	return at("/fleet/pairs", q)
+}
+
+// points writes a difference of shares in percentage points, with its sign.
+func points(d float64) string {
+	text := strconv.FormatFloat(100*d, 'f', 1, 64)
+	if d > 0 {
+		return "+" + text
+	}
+	return strings.Replace(text, "-", "−", 1)
+}

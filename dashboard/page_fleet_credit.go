@@ -1,0 +1,176 @@
+package dashboard
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/csv"
+	"net/http"
+	"slices"
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+	"golang.org/x/text/currency"
+
+	"solewright/models"
+)
+
+// fleetCreditPage says what was given for pairs, by currency.
+type fleetCreditPage struct {
+	wearFilters
+	Currencies []creditCurrency
+	CSV        string
+}
+
+// creditCurrency is what was given in one currency: nothing is summed across.
+type creditCurrency struct {
+	Code   string
+	Total  creditLine
+	Tables []creditTable
+}
+
+type creditTable struct {
+	Title, Column string
+	Lines         []creditLine
+}
+
+type creditLine struct {
+	Name, Given, Mean, Advised string
+	Pairs, Overridden          int
+}
+
+// creditSum adds credit up.
+type creditSum struct {
+	pairs, overridden int
+	given, advised    int64
+}
+
+func (s *creditSum) add(c *models.Credit) {
+	s.pairs += c.Pairs
+	s.overridden += c.Overridden
+	s.given += c.Given
+	s.advised += c.Advised
+}
+
+// showFleetCredit answers with the credit given.
+func (s *Server) showFleetCredit(c *gin.Context) error {
+	a, v, err := s.askOf(c)
+	if err != nil {
+		return err
+	}
+	f, err := s.creditAsked(c)
+	if err != nil {
+		return err
+	}
+	w := s.words(c)
+	view := fleetCreditPage{CSV: address(c, "as", "csv")}
+	if view.wearFilters, a, err = s.wearFilters(c, v, a); err != nil {
+		return err
+	}
+	if f.From, err = dayAsked("from", a.From, false); err != nil {
+		return err
+	}
+	if f.To, err = dayAsked("to", a.To, true); err != nil {
+		return err
+	}
+	view.Selects = slices.DeleteFunc(view.Selects, func(x filterSelect) bool { return !slices.Contains([]string{"region", "store", "category"}, x.Name) })
+	all, err := s.db.Credits(c.Request.Context(), f)
+	if err != nil {
+		return wrongQuery(err)
+	}
+	if c.Query("as") == "csv" {
+		return creditCSV(c, all)
+	}
+	for len(all) > 0 {
+		n := slices.IndexFunc(all, func(x models.Credit) bool { return x.Currency != all[0].Currency })
+		if n < 0 {
+			n = len(all)
+		}
+		view.Currencies = append(view.Currencies, w.creditOf(all[:n]))
+		all = all[n:]
+	}
+	return s.render(c, http.StatusOK, "fleet-credit", view)
+}
+
+// creditOf adds up what was given in one currency.
+func (w words) creditOf(all []models.Credit) creditCurrency {
+	code := all[0].Currency
+	out := creditCurrency{Code: code}
+	var total creditSum
+	for i := range all {
+		total.add(&all[i])
+	}
+	out.Total = w.creditLine(code, w.say("fleet.credit.total"), total)
+	for _, by := range []struct {
+		key  string
+		word func(*models.Credit) string
+		name func(string) string
+	}{
+		{"store", func(x *models.Credit) string { return x.Store }, func(s string) string { return s }},
+		{"category", func(x *models.Credit) string { return x.Category }, func(s string) string { return cmp.Or(w.word(s), w.say("fleet.credit.no-model")) }},
+		{"month", func(x *models.Credit) string { return x.Month }, w.monthYear},
+	} {
+		t := creditTable{Title: w.say("fleet.credit.by." + by.key), Column: w.say("fleet.filter." + by.key)}
+		sums := map[string]*creditSum{}
+		var order []string
+		for i := range all {
+			key := by.word(&all[i])
+			if sums[key] == nil {
+				sums[key], order = &creditSum{}, append(order, key)
+			}
+			sums[key].add(&all[i])
+		}
+		slices.Sort(order)
+		for _, key := range order {
+			t.Lines = append(t.Lines, w.creditLine(code, by.name(key), *sums[key]))
+		}
+		out.Tables = append(out.Tables, t)
+	}
+	return out
+}
+
+func (w words) creditLine(code, name string, s creditSum) creditLine {
+	return creditLine{
+		Name: name, Pairs: s.pairs, Overridden: s.overridden, Given: money(code, s.given), Advised: money(code, s.advised),
+		Mean: money(code, (s.given+int64(s.pairs)/2)/int64(max(s.pairs, 1))),
+	}
+}
+
+// money writes minor units of a currency in its major unit, by the number of
+// decimals of ISO 4217.
+func money(code string, minor int64) string {
+	decimals := 2
+	if unit, err := currency.ParseISO(code); err == nil {
+		decimals, _ = currency.Standard.Rounding(unit)
+	}
+	sign := ""
+	if minor < 0 {
+		sign, minor = "−", -minor
+	}
+	digits := strconv.FormatInt(minor, 10)
+	for len(digits) <= decimals {
+		digits = "0" + digits
+	}
+	if decimals == 0 {
+		return sign + digits
+	}
+	return sign + digits[:len(digits)-decimals] + "." + digits[len(digits)-decimals:]
+}
+
+// creditCSV answers with the credit as a file, in minor units.
+func creditCSV(c *gin.Context, all []models.Credit) error {
+	var b bytes.Buffer
+	out := csv.NewWriter(&b)
+	out.UseCRLF = true
+	rows := [][]string{{"currency", "store", "category", "month", "pairs", "overridden", "given", "advised"}}
+	for _, x := range all {
+		rows = append(rows, []string{
+			x.Currency, x.Store, x.Category, x.Month, strconv.Itoa(x.Pairs), strconv.Itoa(x.Overridden),
+			strconv.FormatInt(x.Given, 10), strconv.FormatInt(x.Advised, 10),
+		})
+	}
+	if err := out.WriteAll(rows); err != nil {
+		return err
+	}
+	attach(c, "credit.csv", "text/csv; charset=utf-8", b.Bytes())
+	return nil
+}

@@ -1,0 +1,366 @@
+package dashboard
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"iter"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"solewright/assess"
+	"solewright/models"
+	"solewright/models/dbtest"
+	"solewright/models/exchange"
+	"solewright/models/retail"
+	"solewright/reports/sim"
+	"solewright/reports/wear"
+)
+
+// fleetProbes holds one request for each route of the manager's pages. They
+// name store A, so that another scope is refused; the signal isn't there.
+var fleetProbes = map[string]probe{
+	"GET /fleet":              {make: stored("/fleet?store="+storeA, nil), ok: http.StatusOK},
+	"GET /fleet/pairs":        {make: stored("/fleet/pairs?store="+storeA, nil), ok: http.StatusOK},
+	"GET /fleet/compare":      {make: stored("/fleet/compare?a_store="+storeA, nil), ok: http.StatusOK},
+	"GET /fleet/credit":       {make: stored("/fleet/credit?store="+storeA, nil), ok: http.StatusOK},
+	"GET /wear/shares":        {make: fixed("/wear/shares?store=" + storeA), ok: http.StatusOK},
+	"GET /wear/association":   {make: fixed("/wear/association?store=" + storeA), ok: http.StatusOK},
+	"GET /wear/life":          {make: fixed("/wear/life?store=" + storeA), ok: http.StatusOK},
+	"GET /wear/trend":         {make: fixed("/wear/trend?store=" + storeA), ok: http.StatusOK},
+	"GET /wear/stores":        {make: fixed("/wear/stores?store=" + storeA), ok: http.StatusOK},
+	"GET /wear/signals":       {make: fixed("/wear/signals?store=" + storeA), ok: http.StatusOK},
+	"GET /wear/credit":        {make: fixed("/wear/credit?store=" + storeA), ok: http.StatusOK},
+	"POST /signals/:id":       {make: fixed2("/signals/"+id(1)+"?store="+storeA, fields{"do": "take"}), ok: http.StatusNotFound},
+	"POST /fleet/signals/:id": {make: fixed2("/fleet/signals/"+id(1)+"?store="+storeA, url.Values{"do": {"take"}}), ok: http.StatusNotFound},
+}
+
+func TestWearAnswersAreKeptUntilTheDataChange(t *testing.T) {
+	r := newRig(t)
+	r.put(1, soundReading)
+	for _, path := range []string{"/wear/shares?part=heel&by=gait", "/wear/association", "/wear/life", "/wear/trend", "/wear/stores"} {
+		t.Run(path, func(t *testing.T) {
+			r.t = t
+			w := r.call("GET", apiRoot+path, r.office(), nil)
+			want(t, w, http.StatusOK)
+			tag := w.Header().Get("ETag")
+			if tag == "" || w.Header().Get("Cache-Control") != "private, no-cache" {
+				t.Errorf("ETag %q, Cache-Control %q", tag, w.Header().Get("Cache-Control"))
+			}
+			if got := r.call("GET", apiRoot+path, r.office(), nil, "If-None-Match", tag); got.Code != http.StatusNotModified || got.Body.Len() > 0 {
+				t.Errorf("the same question again is %d with %d bytes", got.Code, got.Body.Len())
+			}
+			// Another scope has another answer under the same address.
+			if got := r.call("GET", apiRoot+path, r.token(retail.Manager, retail.Scope{Region: regionB}), nil, "If-None-Match", tag); got.Code != http.StatusOK {
+				t.Errorf("another scope got %d", got.Code)
+			}
+		})
+	}
+	w := r.call("GET", apiRoot+"/wear/shares", r.office(), nil)
+	r.put(2, wornReading())
+	if got := r.call("GET", apiRoot+"/wear/shares", r.office(), nil, "If-None-Match", w.Header().Get("ETag")); got.Code != http.StatusOK {
+		t.Errorf("after another reading the answer is still %d", got.Code)
+	}
+}
+
+func TestWearNamesEveryBadFilter(t *testing.T) {
+	r := newRig(t)
+	for path, at := range map[string]string{
+		"/wear/shares?gait=wobbly&part=toe":  "gait part",
+		"/wear/shares?of=colour":             "of",
+		"/wear/association?cols=store":       "cols",
+		"/wear/life?bootstrap=9000":          "bootstrap",
+		"/wear/trend?from=spring&to=2026-99": "from to",
+		"/wear/stores?pattern=odd&unit=shoe": "pattern unit",
+		"/wear/credit?from=spring":           "from",
+	} {
+		t.Run(path, func(t *testing.T) {
+			w := r.call("GET", apiRoot+path, r.office(), nil)
+			want(t, w, http.StatusBadRequest)
+			got := pointers(t, w)
+			for _, name := range strings.Fields(at) {
+				if !strings.Contains(strings.Join(got, " "), name) {
+					t.Errorf("names %q, want %q among them", got, name)
+				}
+			}
+		})
+	}
+}
+
+func TestWithoutTheFleetThePagesAreNotReady(t *testing.T) {
+	r := newRig(t, func(c *Config) { c.Fleet = nil })
+	w := r.call("GET", apiRoot+"/wear/shares", r.office(), nil)
+	want(t, w, http.StatusServiceUnavailable)
+	if w.Header().Get("Retry-After") == "" {
+		t.Error("it doesn't say when to try again")
+	}
+	want(t, r.call("GET", "/fleet", r.office(), nil), http.StatusServiceUnavailable)
+}
+
+func TestTheFleetPagesOfAnEmptyFleetSaySo(t *testing.T) {
+	r := newRig(t)
+	for path, says := range map[string]string{
+		"/fleet": "No pairs in these months", "/fleet/pairs": "No pairs meet these filters", "/fleet/compare": "No pairs in these months", "/fleet/credit": "No pairs were taken in",
+	} {
+		if page := r.sees(path); !strings.Contains(page, says) {
+			t.Errorf("%s doesn't say %q", path, says)
+		}
+	}
+}
+
+func TestCreditIsAddedUpByCurrency(t *testing.T) {
+	r := newRig(t)
+	r.put(1, soundReading)
+	want(t, r.call("PUT", apiRoot+"/trade-ins/"+id(1), r.office(), tradeIn(id(1))), http.StatusCreated)
+	all := decoded[creditList](t, r.call("GET", apiRoot+"/wear/credit?from=2026-10", r.office(), nil)).Items
+	if len(all) != 1 || all[0].Given != 1500 || all[0].Pairs != 1 || all[0].Store != storeA {
+		t.Errorf("credit %+v", all)
+	}
+	if page := r.sees("/fleet/credit"); !strings.Contains(page, "EUR: 15.00") {
+		t.Error("the page doesn't show 15.00 EUR")
+	}
+	w := r.call("GET", "/fleet/credit?as=csv", r.office(), nil)
+	want(t, w, http.StatusOK)
+	if !strings.Contains(w.Body.String(), "EUR,S-A,") {
+		t.Errorf("the file is %q", w.Body)
+	}
+}
+
+func TestMoneyHasTheDecimalsOfItsCurrency(t *testing.T) {
+	const iso = "ISO 4217, minor units"
+	for _, tt := range []struct {
+		code   string
+		minor  int64
+		want   string
+		source string
+	}{
+		{"EUR", 1500, "15.00", iso}, {"EUR", 5, "0.05", iso}, {"JPY", 1500, "1500", iso}, {"KWD", 1500, "1.500", iso}, {"EUR", -250, "−2.50", iso},
+	} {
+		if got := money(tt.code, tt.minor); got != tt.want {
+			t.Errorf("%d minor units of %s are %q, want %q", tt.minor, tt.code, got, tt.want)
+		}
+	}
+}
+
+// planted is a rig on the invented retailer with its planted problems.
+func planted(t *testing.T) (*rig, *sim.Fleet) {
+	t.Helper()
+	f := sim.New(sim.Options{Plant: true, Judge: true})
+	clock := newTestClock()
+	db := dbtest.Open(t, dbtest.Clock(clock.Now))
+	names := map[string]string{}
+	for _, region := range f.Regions {
+		names[region.Code] = region.Name
+	}
+	stores := retail.StoreLines.CSV.AppendHeader(nil)
+	for _, s := range f.Stores {
+		stores = retail.StoreLines.CSV.Append(stores, &retail.StoreLine{Store: s, RegionName: names[s.Region]})
+	}
+	shoes := retail.ShoeModels.CSV.AppendHeader(nil)
+	for i := range f.Models {
+		shoes = retail.ShoeModels.CSV.Append(shoes, &f.Models[i])
+	}
+	for _, file := range []struct {
+		kind string
+		rows []byte
+	}{{"stores", stores}, {"shoe-models", shoes}} {
+		_, err := exchange.Import(t.Context(), db, setup, file.kind, bytes.NewReader(file.rows), exchange.Options{})
+		must(t, err)
+	}
+	records := func(yield func(*assess.Record) bool) {
+		for r := range f.Inspections() {
+			if !yield(r) {
+				return
+			}
+		}
+	}
+	_, err := db.ImportInspections(t.Context(), setup, exchange.Judged(t.Context(), db, "2026-11-01", iter.Seq[*assess.Record](records)), models.ImportOptions{})
+	must(t, err)
+	return newRigOn(t, db, clock), f
+}
+
+func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
+	r, f := planted(t)
+	p := f.Plants()
+	label := func(i int) string {
+		m := f.Models[i]
+		return strings.Join(strings.Fields(m.Brand+" "+m.Model+" "+m.Version), " ")
+	}
+	page := r.sees("/fleet")
+	heads := regexp.MustCompile(`<strong>([^<]*)</strong>`).FindAllStringSubmatch(page, -1)
+	said := func(what ...string) bool {
+		for _, h := range heads {
+			all := true
+			for _, w := range what {
+				all = all && strings.Contains(h[1], w)
+			}
+			if all {
+				return true
+			}
+		}
+		return false
+	}
+	if !said(label(p.BatchModel), p.Batch, "fails early") || !strings.Contains(heads[0][1], p.Batch) {
+		t.Errorf("the batch doesn't stand first: %q", heads)
+	}
+	if !said(f.Stores[p.Store].Code, "more often") {
+		t.Errorf("the store that reads hard isn't named: %q", heads)
+	}
+	if !said(label(p.Model), "forefoot medial", "pronated") {
+		t.Errorf("the model that wears its inner forefoot isn't named: %q", heads)
+	}
+
+	t.Run("the numbers of the matrix are the API's and tally's", func(t *testing.T) {
+		rows := r.file(t, "/fleet?part=forefoot&pattern=medial&from=2025-01&to=2026-10&figure=wear-matrix&as=csv")
+		shares := decoded[struct {
+			Groups []struct {
+				By     map[string]string `json:"by"`
+				Levels []struct {
+					Level            string `json:"level"`
+					Hits, Size       int
+					Share, Low, High float64
+				} `json:"levels"`
+			} `json:"groups"`
+		}](t, r.call("GET", apiRoot+"/wear/shares?part=forefoot&by=category&from=2025-01&to=2026-10", r.office(), nil))
+		seen := 0
+		for _, g := range shares.Groups {
+			for _, l := range g.Levels {
+				if l.Level != "medial" || g.By["category"] == "" {
+					continue
+				}
+				want := []string{g.By["category"], "all gaits", strconv.Itoa(l.Hits), strconv.Itoa(l.Size), exact(l.Share), exact(l.Low), exact(l.High)}
+				found := false
+				for _, row := range rows {
+					found = found || fmt.Sprint(row) == fmt.Sprint(want)
+				}
+				if seen++; !found {
+					t.Errorf("the page lacks %q", want)
+				}
+			}
+		}
+		if seen == 0 {
+			t.Error("nothing was compared")
+		}
+	})
+
+	t.Run("a cell leads to its pairs in one tap", func(t *testing.T) {
+		doc, err := html.Parse(strings.NewReader(page))
+		must(t, err)
+		followed := 0
+		for n := range doc.Descendants() {
+			label := attr(n, "aria-label")
+			m := regexp.MustCompile(`^(.+), (.+): (\S+)%, n (\d+), 95%`).FindStringSubmatch(label)
+			if n.Data != "a" || m == nil || followed >= 6 {
+				continue
+			}
+			followed++
+			size, _ := strconv.Atoi(m[4])
+			share, _ := strconv.ParseFloat(m[3], 64)
+			list := r.sees(attr(n, "href"))
+			title := regexp.MustCompile(`<h1>(\d+) pairs?</h1>`).FindStringSubmatch(list)
+			if title == nil {
+				t.Fatalf("%s leads to no list", label)
+			}
+			if hits, _ := strconv.Atoi(title[1]); 100*float64(hits)/float64(size) > share+0.51 || 100*float64(hits)/float64(size) < share-0.51 {
+				t.Errorf("%q leads to %d pairs", label, hits)
+			}
+		}
+		if followed == 0 {
+			t.Error("no cell has a link")
+		}
+	})
+
+	t.Run("every figure is a table, a CSV and an SVG too", func(t *testing.T) {
+		links := regexp.MustCompile(`href="(/fleet\?[^"]*as=(csv|svg)[^"]*)"`).FindAllStringSubmatch(page, -1)
+		if len(links) < 14 {
+			t.Errorf("%d files, want two for each of seven figures", len(links))
+		}
+		for _, l := range links {
+			w := r.call("GET", html.UnescapeString(l[1]), r.office(), nil)
+			want(t, w, http.StatusOK)
+			if !strings.HasPrefix(w.Header().Get("Content-Disposition"), "attachment") || w.Body.Len() < 100 {
+				t.Errorf("%s is %q with %d bytes", l[1], w.Header().Get("Content-Disposition"), w.Body.Len())
+			}
+		}
+		want(t, r.call("GET", "/fleet?figure=none&as=csv", r.office(), nil), http.StatusNotFound)
+	})
+
+	t.Run("lists are paged and sorted", func(t *testing.T) {
+		first := r.sees("/fleet/pairs?sort=most-km")
+		next := regexp.MustCompile(`href="([^"]*cursor=[^"]*)"[^>]*rel="next"`).FindStringSubmatch(first)
+		if next == nil {
+			t.Fatal("there is no next page")
+		}
+		refs := regexp.MustCompile(`href="/pairs/([^"]+)"`)
+		a, b := refs.FindAllString(first, -1), refs.FindAllString(r.sees(html.UnescapeString(next[1])), -1)
+		if len(a) != defaultLimit || len(b) != defaultLimit || strings.Contains(first, b[0]) {
+			t.Errorf("pages of %d and %d pairs", len(a), len(b))
+		}
+		want(t, r.call("GET", "/fleet/pairs?sort=colour", r.office(), nil), http.StatusBadRequest)
+		want(t, r.call("GET", "/fleet/pairs?cursor=zz", r.office(), nil), http.StatusBadRequest)
+		if rows := r.file(t, "/fleet/pairs?as=csv&batch="+p.Batch); len(rows) < 2 {
+			t.Errorf("the file has %d lines", len(rows))
+		}
+	})
+
+	t.Run("two models stand side by side", func(t *testing.T) {
+		query := "/fleet/compare?part=forefoot&from=2025-01&to=2026-10&a_model=" + f.Models[p.Model].ID.String() + "&b_category=daily"
+		if page := r.sees(query); !strings.Contains(page, label(p.Model)+" against daily") || !strings.Contains(page, "differs") {
+			t.Error("the planted model doesn't differ from its category")
+		}
+	})
+
+	t.Run("a signal is taken up, given on and closed", func(t *testing.T) {
+		must(t, r.db.SaveStaff(t.Context(), setup, retail.Staff{Code: "M-7", Role: retail.Manager, Scopes: []retail.Scope{{}}}))
+		all := decoded[signalList](t, r.call("GET", apiRoot+"/wear/signals", r.office(), nil)).Items
+		first := all[0]
+		if first.State != "found" || first.Kind != wear.EarlyBatch {
+			t.Fatalf("the first signal is %+v", first)
+		}
+		act := func(body fields) *httptest.ResponseRecorder {
+			return r.call("POST", apiRoot+"/signals/"+first.ID.String(), r.office(), body)
+		}
+		got := decoded[signalOut](t, act(fields{"do": "assign", "to": "M-7", "words": "ask the maker"}))
+		if got.State != "taken" || got.TakenBy != "M-7" || len(got.Notes) != 1 {
+			t.Errorf("after giving it on it is %+v", got)
+		}
+		kept, err := r.db.Signals(t.Context(), "fleet")
+		must(t, err)
+		if len(kept) != 1 || !strings.Contains(string(kept[0].Evidence), `"pairs":["`) {
+			t.Errorf("no pairs are attached: %.300s", kept[0].Evidence)
+		}
+		if page := r.sees("/fleet"); !strings.Contains(page, "M-7 looks after it") || !strings.Contains(page, "local law") {
+			t.Error("the page doesn't say who looks after it, or that local law decides whom to tell")
+		}
+		w := act(fields{"do": "close", "outcome": "weather", "words": "x"})
+		want(t, w, http.StatusUnprocessableEntity)
+		if at := pointers(t, w); fmt.Sprint(at) != "[#/outcome]" {
+			t.Errorf("at %q", at)
+		}
+		want(t, r.call("POST", "/fleet/signals/"+first.ID.String(), r.office(), url.Values{"do": {"close"}, "outcome": {"shoe"}, "words": {"bond of one batch"}}), http.StatusSeeOther)
+		want(t, act(fields{"do": "take"}), http.StatusConflict)
+		if page := r.sees("/fleet"); strings.Contains(page, p.Batch+", fails early") {
+			t.Error("a closed signal still stands among those to look at first")
+		}
+		want(t, r.call("POST", apiRoot+"/signals/"+id(1), r.office(), fields{"do": "take"}), http.StatusNotFound)
+	})
+}
+
+func exact(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+
+// file gets a CSV.
+func (r *rig) file(t *testing.T, path string) [][]string {
+	t.Helper()
+	w := r.call("GET", path, r.office(), nil)
+	want(t, w, http.StatusOK)
+	rows, err := csv.NewReader(w.Body).ReadAll()
+	must(t, err)
+	return rows
+}
