@@ -23,6 +23,9 @@ type Identity struct {
 	// Store is the store the bench opens for: the tablet's, else the only
 	// store scope of the account, else empty.
 	Store string
+	// Mark and Lang are what the person chose: the drawing they are found by, and
+	// the language they read. Either may be empty.
+	Mark, Lang string
 }
 
 // Known reports whether somebody is signed in.
@@ -126,17 +129,23 @@ func (s *Server) bySession(c *gin.Context) (Identity, error) {
 	if code == "" {
 		return Identity{Device: device.Code}, nil
 	}
+	epoch := s.sessions.GetInt(ctx, sessionEpoch)
 	a, err := s.account(ctx, code)
+	if err == nil && a.Epoch < epoch {
+		// The session is newer than what is remembered of its account.
+		s.known.accounts.forget(code)
+		a, err = s.account(ctx, code)
+	}
 	if errors.Is(err, models.ErrNotFound) {
 		return Identity{Device: device.Code}, nil
 	}
 	if err != nil {
 		return Identity{}, err
 	}
-	if !a.Active() || a.Epoch != s.sessions.GetInt(ctx, sessionEpoch) {
+	if !a.Active() || a.Epoch != epoch {
 		return Identity{Device: device.Code}, nil
 	}
-	who := Identity{Code: a.Code, Role: a.Role, Scopes: a.Scopes, Device: device.Code, Store: device.Store}
+	who := Identity{Code: a.Code, Role: a.Role, Scopes: a.Scopes, Device: device.Code, Store: device.Store, Mark: a.Mark, Lang: a.Lang}
 	if who.Store == "" {
 		who.Store = storeOf(a.Scopes)
 	}

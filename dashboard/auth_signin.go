@@ -93,72 +93,76 @@ func (s *Server) signIn(c *gin.Context) error {
 	code, next := strings.TrimSpace(fields.Get("staff")), localPath(fields.Get("next"))
 	device := s.who(c).Device
 	var account models.Account
-	if pin := fields.Get("pin"); pin != "" && device != "" {
+	_, byPIN := fields["pin"]
+	if pin := fields.Get("pin"); byPIN && device != "" {
 		account, err = s.db.SignInPIN(ctx, device, code, pin)
 	} else {
 		account, err = s.db.SignIn(ctx, code, fields.Get("password"), c.ClientIP())
 	}
 	if errors.Is(err, models.ErrTooMany) || errors.Is(err, models.ErrDenied) {
-		return s.signInFailed(c, err, signInPage{Staff: code, Next: next})
+		return s.signInFailed(c, err, signInPage{Staff: code, Next: next, ByPassword: !byPIN})
 	}
 	if err != nil {
 		return err
 	}
+	if err := s.openSession(c, account); err != nil {
+		return err
+	}
+	c.Redirect(http.StatusSeeOther, next)
+	return nil
+}
+
+// openSession signs somebody in who has shown that they are who they say.
+func (s *Server) openSession(c *gin.Context, a models.Account) error {
+	ctx := c.Request.Context()
 	// A token that somebody planted in this browser must not become a session.
 	if err := s.sessions.RenewToken(ctx); err != nil {
 		return err
 	}
-	s.sessions.Put(ctx, sessionAccount, account.Code)
-	s.sessions.Put(ctx, sessionEpoch, account.Epoch)
+	s.sessions.Put(ctx, sessionAccount, a.Code)
+	s.sessions.Put(ctx, sessionEpoch, a.Epoch)
 	token, expiry, err := s.sessions.Commit(ctx)
 	if err != nil {
 		return err
 	}
 	s.sessions.WriteSessionCookie(ctx, c.Writer, token, expiry)
-	c.Redirect(http.StatusSeeOther, next)
 	return nil
 }
 
 // signInFailed shows the form again, with what to do.
 func (s *Server) signInFailed(c *gin.Context, err error, view signInPage) error {
-	f := answerTo(err)
+	f, w := answerTo(err), s.words(c)
 	reason := "denied"
-	view.Message = "Code and password don't match an account. Nothing was changed; try again."
-	if f.class == tooMany {
+	switch {
+	case f.class == tooMany:
 		reason = "too-many"
-		view.Message = "Too many tries: " + f.detail + "."
+		view.Message = w.say("signin.too-many", "n", minutes(f.wait))
+	case view.ByPassword:
+		view.Message = w.say("signin.denied")
+	default:
+		view.Message = w.say("signin.denied-pin")
 	}
 	s.metrics.signInFailures.WithLabelValues(reason).Inc()
 	return s.showSignIn(c, s.failed(c, err).status, view)
 }
 
-// signOut ends the session, here and in the database.
+// signOut ends the session, here and in the database. Who works on at the same
+// tablet signs in next, and comes back to the page that the form names.
 func (s *Server) signOut(c *gin.Context) error {
+	fields, err := form(c)
+	if err != nil {
+		return err
+	}
 	ctx := c.Request.Context()
 	if err := s.sessions.Destroy(ctx); err != nil {
 		return err
 	}
 	s.sessions.WriteSessionCookie(ctx, c.Writer, "", time.Time{})
-	c.Redirect(http.StatusSeeOther, "/sign-in")
-	return nil
-}
-
-// enrol makes this browser a store's tablet, for whoever types the enrolment
-// code that the office was given.
-func (s *Server) enrol(c *gin.Context) error {
-	fields, err := form(c)
-	if err != nil {
-		return err
+	to := "/sign-in"
+	if next := localPath(fields.Get("next")); next != "/" {
+		to += "?next=" + url.QueryEscape(next)
 	}
-	_, secret, err := s.db.EnrolDevice(c.Request.Context(), strings.TrimSpace(fields.Get("enrolment")), c.ClientIP())
-	if err != nil {
-		return err
-	}
-	http.SetCookie(c.Writer, &http.Cookie{
-		Name: s.deviceCookie(), Value: secret, Path: "/", MaxAge: int(tabletLife.Seconds()),
-		Secure: !s.cfg.InsecureCookies, HttpOnly: true, SameSite: http.SameSiteLaxMode,
-	})
-	c.Redirect(http.StatusSeeOther, "/sign-in")
+	c.Redirect(http.StatusSeeOther, to)
 	return nil
 }
 

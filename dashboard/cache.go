@@ -50,3 +50,10 @@ func (c *cache[K, V]) get(k K, load func() (V, error)) (V, error) {
 	c.m[k] = cached[V]{v, now.Add(cacheFor)}
 	return v, nil
 }
+
+// forget drops what is remembered of k.
+func (c *cache[K, V]) forget(k K) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	delete(c.m, k)
+}

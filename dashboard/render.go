@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"net/http"
 	"path"
 	"strings"
 
@@ -17,6 +18,13 @@ import (
 type frame struct {
 	Lang string
 	Who  Identity
+	// Path is where the reader is, to come back to.
+	Path string
+	// Quiet is after how many seconds without a touch the page locks itself, 0
+	// for never.
+	Quiet float64
+	// Langs are the languages there are, where there is more than one.
+	Langs []langChoice
 	// Nav are the pages this person has, in order.
 	Nav  []navItem
 	View any
@@ -105,7 +113,7 @@ func (s *Server) renderOnce(c *gin.Context, status int, name string, view any) e
 }
 
 func (s *Server) deliver(c *gin.Context, status int, name string, view any, keep string) error {
-	html, err := s.pages.execute(name, frame{Lang: s.words(c).tag.String(), Who: s.who(c), Nav: s.nav(c), View: view})
+	html, err := s.pages.execute(name, s.frame(c, view))
 	if err != nil {
 		return err
 	}
@@ -115,9 +123,63 @@ func (s *Server) deliver(c *gin.Context, status int, name string, view any, keep
 	return nil
 }
 
-// words returns the text of the pages in the reader's language.
+// frame is what stands around a view for the one who asks.
+func (s *Server) frame(c *gin.Context, view any) frame {
+	f := frame{
+		Lang: s.words(c).tag.String(), Who: s.who(c), Nav: s.nav(c), Path: c.Request.URL.RequestURI(),
+		Langs: s.pages.choices(), View: view,
+	}
+	if f.Who.Known() && f.Who.Device != "" {
+		f.Quiet = s.cfg.LockAfter.Seconds()
+	}
+	return f
+}
+
+// words returns the text of the pages in the reader's language: the one the
+// person chose, else the one chosen on this browser, else what the browser asks
+// for.
 func (s *Server) words(c *gin.Context) words {
+	if lang := s.who(c).Lang; lang != "" {
+		return s.pages.lang(lang)
+	}
+	if cookie, err := c.Request.Cookie(langCookie); err == nil {
+		return s.pages.lang(cookie.Value)
+	}
 	return s.pages.lang(c.GetHeader("Accept-Language"))
+}
+
+// langCookie holds the language that was chosen on a browser.
+const langCookie = "lang"
+
+// chooseLanguage keeps a language for this browser, and for the person who is
+// signed in.
+func (s *Server) chooseLanguage(c *gin.Context) error {
+	fields, err := form(c)
+	if err != nil {
+		return err
+	}
+	lang := s.pages.lang(fields.Get("lang")).tag.String()
+	if who := s.who(c); who.Known() {
+		if err := s.db.SetLang(c.Request.Context(), who.actor(), who.Code, lang); err != nil {
+			return err
+		}
+		s.known.accounts.forget(who.Code)
+	}
+	http.SetCookie(c.Writer, &http.Cookie{
+		Name: langCookie, Value: lang, Path: "/", MaxAge: int(tabletLife.Seconds()),
+		Secure: !s.cfg.InsecureCookies, HttpOnly: true, SameSite: http.SameSiteLaxMode,
+	})
+	c.Redirect(http.StatusSeeOther, localPath(fields.Get("next")))
+	return nil
+}
+
+// choices lists the languages, each by its own name.
+func (p *pages) choices() []langChoice {
+	var all []langChoice
+	for _, w := range p.langs {
+		all = append(all, langChoice{Tag: w.tag.String(), Name: w.say("language")})
+	}
+	return all
 }
 
 // nav returns the pages that the reader has and that exist.

@@ -24,6 +24,8 @@ var pageViews = map[string]any{
 	"error":   errorPage{Title: "Not found", Detail: "There is nothing at this address.", ID: "x7f3"},
 	"home":    homePage{Role: retail.Trainer},
 	"sign-in": signInPage{Staff: "07-14", Next: "/bench", Message: "Code or password is wrong."},
+	"enrol":   enrolPage{Lapsed: true, Message: "The code is wrong."},
+	"me":      mePage{Code: "07-14", Mark: "fish", Lang: "en", Marks: retail.Marks, Langs: []langChoice{{"en", "English"}, {"es", "Español"}}, HasPIN: true, Saved: true, Message: "Wrong."},
 	"bench": benchPage{Store: "K07", AskStore: true, Day: "25 November", Failed: true, Rows: []benchRow{{
 		ID: "01935a2c-0000-7000-8000-0000000000a1", Time: "10:42", Shoe: "Ondrell Fenline 2, 42.5", Runner: "R-20931",
 		Staff: "07-14", Kind: "trade-in", Verdict: "replace", VerdictWords: "Replace", PairRef: "7K3M9QTDS", PairSpaced: "7K3M 9QTD S",

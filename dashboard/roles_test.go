@@ -57,6 +57,8 @@ var soundFitting = fields{
 
 // probes holds one request for each route that names a right.
 var probes = map[string]probe{
+	"GET /me":                 {make: fixed("/me"), ok: http.StatusNotFound}, // a token is nobody's account
+	"POST /me":                {make: fixed("/me"), ok: http.StatusSeeOther},
 	"GET /":                   {make: fixed("/"), ok: http.StatusSeeOther},
 	"GET /bench":              {make: fixed("/bench"), ok: http.StatusOK},
 	"GET /bench/context.json": {make: fixed("/bench/context.json"), ok: http.StatusOK},

@@ -26,6 +26,9 @@ type Config struct {
 	Logger *slog.Logger
 	// Clock tells the time; default time.Now.
 	Clock func() time.Time
+	// LockAfter is after how long without a touch a store's tablet locks itself;
+	// default four minutes.
+	LockAfter time.Duration
 	// TrustedProxies are the addresses or networks whose X-Forwarded-For is
 	// believed; default none.
 	TrustedProxies []string
@@ -87,6 +90,9 @@ func New(cfg Config) (*Server, error) {
 	}
 	if cfg.Clock == nil {
 		cfg.Clock = time.Now
+	}
+	if cfg.LockAfter == 0 {
+		cfg.LockAfter = 4 * time.Minute
 	}
 	if cfg.Registry == nil {
 		cfg.Registry = prometheus.NewRegistry()
@@ -167,7 +173,11 @@ func (s *Server) routes() []route {
 		{"GET", "/sign-in", anyone, page(s.showSignInForm), nil},
 		{"POST", "/sign-in", anyone, page(s.signIn), nil},
 		{"POST", "/sign-out", anyone, page(s.signOut), nil},
+		{"GET", "/enrol", anyone, page(s.showEnrol), nil},
 		{"POST", "/enrol", anyone, page(s.enrol), nil},
+		{"POST", "/language", anyone, page(s.chooseLanguage), nil},
+		{"GET", "/me", signedIn, page(s.showMe), nil},
+		{"POST", "/me", signedIn, page(s.saveMe), nil},
 
 		{"GET", "/bench", workBench, page(s.showBench), nil},
 		{"GET", "/bench/context.json", workBench, api(s.showBenchContext), nil},

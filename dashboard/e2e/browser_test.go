@@ -82,7 +82,7 @@ func newBrowser(t *testing.T, size [2]int64) *browser {
 			t.Errorf("the page complained:\n%s", strings.Join(b.said, "\n"))
 		}
 		if t.Failed() {
-			b.keepPicture()
+			b.keepPicture(t.Name())
 		}
 	})
 	return b
@@ -107,15 +107,16 @@ func (b *browser) quiet(on bool) {
 	b.silent = on
 }
 
-// keepPicture writes what the screen showed when a test failed.
-func (b *browser) keepPicture() {
+// keepPicture writes what the screen shows under a name, where pictures are
+// asked for.
+func (b *browser) keepPicture(name string) {
 	dir := os.Getenv("SOLEWRIGHT_TEST_PICTURES")
 	if dir == "" {
 		return
 	}
 	picture, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
 	if err == nil {
-		err = os.WriteFile(filepath.Join(dir, strings.ReplaceAll(b.t.Name(), "/", "_")+".png"), picture, 0o644)
+		err = os.WriteFile(filepath.Join(dir, strings.NewReplacer("/", "_", " ", "-").Replace(name)+".png"), picture, 0o644)
 	}
 	if err != nil {
 		b.t.Logf("no picture: %v", err)

@@ -37,6 +37,7 @@ func TestMain(m *testing.M) {
 type shop struct {
 	t       *testing.T
 	db      *models.DB
+	cfg     dashboard.Config
 	handler http.Handler
 	addr    string
 	server  *http.Server
@@ -62,7 +63,7 @@ const riskTables = `{"as_of":"2026-01-01","risk":20,"curves":[
 	{"by":"category","of":"daily","pairs":900,"worn":300,"end_km":700,"steps":[{"next_km":350},{"at_km":400,"next_km":600}]},
 	{"by":"all","pairs":2000,"worn":700,"end_km":800,"steps":[{"next_km":400},{"at_km":500,"next_km":700}]}]}`
 
-func newShop(t *testing.T) *shop {
+func newShop(t *testing.T, change ...func(*dashboard.Config)) *shop {
 	t.Helper()
 	db := dbtest.Open(t)
 	ctx, by := t.Context(), models.Actor{Account: "solewright"}
@@ -88,12 +89,26 @@ func newShop(t *testing.T) *shop {
 	must(err)
 	_, err = db.AddVersion(ctx, by, models.CreditTables, "2026-01-01", creditTable, "")
 	must(err)
-	server, err := dashboard.New(dashboard.Config{DB: db, Logger: slog.New(slog.DiscardHandler), InsecureCookies: true})
-	must(err)
-	s := &shop{t: t, db: db, handler: server, addr: "127.0.0.1:0"}
-	s.start()
+	cfg := dashboard.Config{DB: db, Logger: slog.New(slog.DiscardHandler), InsecureCookies: true}
+	for _, f := range change {
+		f(&cfg)
+	}
+	s := &shop{t: t, db: db, cfg: cfg, addr: "127.0.0.1:0"}
+	s.restart()
 	t.Cleanup(s.stop)
 	return s
+}
+
+// restart begins anew with a server that remembers nothing.
+func (s *shop) restart() {
+	s.t.Helper()
+	s.stop()
+	server, err := dashboard.New(s.cfg)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	s.handler = server
+	s.start()
 }
 
 // start opens the line, at the same address as before.
