@@ -59,8 +59,18 @@ type touchedRow struct {
 }
 
 // begin makes the temporary tables, which go with the transaction.
+//
+// Whatever is looked up here is looked up by its key. An ANALYZE that comes
+// while the import runs sees none of its rows, and a plan that believes it would
+// read all of them again for each few thousand; so plans without keys are put
+// last. What has no index is still read as a whole, and that is never worth
+// compiling.
 func (s *postgresStaging) begin(ctx context.Context) error {
 	if err := s.exec(ctx,
+		"SET LOCAL enable_seqscan = off",
+		"SET LOCAL enable_hashjoin = off",
+		"SET LOCAL enable_mergejoin = off",
+		"SET LOCAL jit = off",
 		"CREATE TEMP TABLE touched_often (ref text COLLATE \"C\") ON COMMIT DROP",
 		"CREATE TEMP TABLE touched (ref text COLLATE \"C\" PRIMARY KEY) ON COMMIT DROP",
 		"CREATE TEMP TABLE new_pair (LIKE pair) ON COMMIT DROP",
