@@ -229,36 +229,19 @@ func (s *Server) postWhatIf(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	ctx, count := c.Request.Context(), assess.WhatIf{}
 	out := whatIf{Complete: true, Moves: []whatIfMove{}, Rules: []whatIfByRule{}, Examples: []whatIfExample{}}
 	filter := models.InspectionFilter{
 		Scopes: s.who(c).Scopes, Store: in.Store, Region: in.Region, From: in.From, To: in.To, Live: true,
 	}
-	var before, after assess.Result
-	err = s.db.EachInspection(ctx, filter, func(r *models.Inspection) error {
-		if count.Judged == maxWhatIf {
-			out.Complete = false
-			return errEnough
-		}
-		own, err := s.engineOf(ctx, r.Rules)
-		if err != nil {
-			return err
-		}
-		asNew, err := s.builtAs(ctx, r)
-		if err != nil {
-			return err
-		}
-		own.Judge(&r.Reading, asNew, &before)
-		draft.Judge(&r.Reading, asNew, &after)
-		change := count.Count(&before, &after)
-		if change.Way != assess.Unchanged && len(out.Examples) < whatIfExamples {
+	count, complete, err := s.tryRules(c.Request.Context(), draft, filter, func(r *models.Inspection, change assess.Change) {
+		if len(out.Examples) < whatIfExamples {
 			out.Examples = append(out.Examples, whatIfExample{r.ID.String(), change.From.String(), change.To.String(), change.Code})
 		}
-		return nil
 	})
-	if err != nil && !errors.Is(err, errEnough) {
+	if err != nil {
 		return err
 	}
+	out.Complete = complete
 	out.Judged, out.Harsher, out.Milder = count.Judged, count.Harsher, count.Milder
 	out.Unchanged = count.Judged - count.Harsher - count.Milder
 	for from := range count.Moves {
@@ -273,6 +256,36 @@ func (s *Server) postWhatIf(c *gin.Context) error {
 	}
 	c.JSON(http.StatusOK, out)
 	return nil
+}
+
+// tryRules judges stored readings under their own rules and under a draft, at
+// most maxWhatIf of them, and tells changed of each whose verdict differs;
+// complete is false where there were more.
+func (s *Server) tryRules(ctx context.Context, draft *assess.Engine, f models.InspectionFilter, changed func(*models.Inspection, assess.Change)) (count assess.WhatIf, complete bool, err error) {
+	var before, after assess.Result
+	err = s.db.EachInspection(ctx, f, func(r *models.Inspection) error {
+		if count.Judged == maxWhatIf {
+			return errEnough
+		}
+		own, err := s.engineOf(ctx, r.Rules)
+		if err != nil {
+			return err
+		}
+		asNew, err := s.builtAs(ctx, r)
+		if err != nil {
+			return err
+		}
+		own.Judge(&r.Reading, asNew, &before)
+		draft.Judge(&r.Reading, asNew, &after)
+		if change := count.Count(&before, &after); change.Way != assess.Unchanged {
+			changed(r, change)
+		}
+		return nil
+	})
+	if errors.Is(err, errEnough) {
+		return count, false, nil
+	}
+	return count, true, err
 }
 
 // draftEngine compiles the draft that stands in the member rules of a body. A

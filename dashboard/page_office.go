@@ -10,6 +10,7 @@ import (
 // officeWays are the pages of the office in the order in which they stand on
 // the board. A line is shown where the reader has the right to the page.
 var officeWays = []navItem{
+	{Path: "/office/rules", Key: "office.rules"},
 	{Path: "/office/catalogue", Key: "office.catalogue"},
 	{Path: "/office/stores", Key: "office.stores"},
 	{Path: "/office/staff", Key: "office.staff"},

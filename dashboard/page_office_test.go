@@ -12,14 +12,22 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
+	"solewright/assess"
 	"solewright/models"
 	"solewright/models/retail"
 )
 
 // officeProbes holds one request for each route of the office.
 var officeProbes = map[string]probe{
-	"GET /office":               {make: fixed("/office"), ok: http.StatusSeeOther},
+	"GET /office":              {make: fixed("/office"), ok: http.StatusSeeOther},
+	"GET /office/rules":        {make: fixed("/office/rules"), ok: http.StatusOK},
+	"POST /office/rules/draft": {make: fixed2("/office/rules/draft", url.Values{"lining-worn.then": {"replace"}}), ok: http.StatusSeeOther},
+	"POST /office/rules": {make: func(r *rig, n int) (string, any) {
+		day := r.clock.Now().AddDate(1, 0, n).Format(time.DateOnly) // never begins within the test
+		return "/office/rules", url.Values{"base": {"1"}, "lining-worn.then": {"replace"}, "from": {day}, "note": {"trial"}}
+	}, ok: http.StatusSeeOther},
 	"GET /office/catalogue":     {make: fixed("/office/catalogue"), ok: http.StatusOK},
 	"GET /office/catalogue/:id": {make: fixed("/office/catalogue/new"), ok: http.StatusOK},
 	"POST /office/catalogue/:id": {make: func(_ *rig, n int) (string, any) {
@@ -413,4 +421,63 @@ func TestTheOfficeKeepsTheCatalogue(t *testing.T) {
 		r.refused(r.send("/office/catalogue/new", same), "belongs to shoe model")
 	})
 	want(t, r.call("GET", "/office/catalogue/nothing", r.office(), nil), http.StatusNotFound)
+}
+
+func TestTheOfficeDraftsRules(t *testing.T) {
+	r := newRig(t)
+	r.put(1, soundReading)
+	worn := soundReading.with(fields{"left": soundShoe.with(fields{"lining": "worn"}), "km": 400})
+	ref := r.put(2, worn)["pair_ref"].(string)
+	r.shows(r.sees("/office/rules"), "Rules: set 1 and draft", "lining-worn", "The draft changes 0 lines", `name="tilt-in-far.at_least"`)
+
+	draft := url.Values{"lining-worn.then": {"replace"}, "tilt-in-far.at_least": {""}, "fault.under_km": {"250"}, "since": {"2026-10"}, "until": {"2026-10"}}
+	w := r.send("/office/rules/draft", draft)
+	want(t, w, http.StatusSeeOther)
+	address := w.Header().Get("Location")
+	if want := "/office/rules?lining-worn.then=replace&since=2026-10&until=2026-10"; address != want {
+		t.Errorf("the draft's address is %s, want the changes alone: %s", address, want)
+	}
+	t.Run("the draft is tried on the months", func(t *testing.T) {
+		r.t = t
+		r.shows(r.sees(address), "1 of 2 readings", "1 stricter, 0 milder", "50.0 %", `/pairs/`+ref, "The draft changes 1 line.", "Publish the draft")
+		r.shows(r.sees(strings.ReplaceAll(address, "2026-10", "2026-09")), "0 of 0 readings")
+	})
+	t.Run("what is wrong in a draft is named where it stands", func(t *testing.T) {
+		r.t = t
+		page := r.sees("/office/rules?tilt-in-far.at_least=steep&fault.under_km=1.5&lining-worn.then=shout&since=soon")
+		r.shows(page, "&#34;steep&#34; out of range, want a number", "&#34;1.5&#34;", "&#34;shout&#34;", "&#34;soon&#34;", `value="steep"`)
+		r.shows(r.sees("/office/rules?heel-through.at_least=9"), "&#34;9&#34; out of range, want a whole number from 1 to 4")
+	})
+	t.Run("it is published for a day to come, with its reason", func(t *testing.T) {
+		r.t = t
+		sent := url.Values{"base": {"1"}, "lining-worn.then": {"replace"}, "tilt-in-far.at_least": {"5"}, "from": {"2026-10-05"}}
+		r.refused(r.send("/office/rules", sent), "a day after today", "why the rules change", `value="2026-10-05"`)
+		r.refused(r.send("/office/rules", url.Values{"base": {"1"}, "from": {"2026-11-01"}, "note": {"x"}}), "a draft that changes something")
+		r.refused(r.send("/office/rules", url.Values{"base": {"0"}, "lining-worn.then": {"replace"}, "from": {"2026-11-01"}, "note": {"x"}}), "set 1, which holds now")
+		sent.Set("from", "2026-11-01")
+		sent.Set("note", "linings wear to the shell")
+		want(t, r.send("/office/rules", sent), http.StatusSeeOther)
+		set, err := r.db.RuleSet(t.Context(), 2)
+		must(t, err)
+		for i := range set.Rules {
+			switch rule := &set.Rules[i]; rule.Code {
+			case "lining-worn":
+				if rule.Severity != assess.Replace {
+					t.Errorf("lining-worn leads to %s", rule.Severity)
+				}
+			case "tilt-in-far":
+				if rule.AtLeast != 500 {
+					t.Errorf("tilt-in-far begins at %s", rule.AtLeast)
+				}
+			}
+		}
+		now, err := r.db.RuleSetOn(t.Context(), "2026-10-31")
+		must(t, err)
+		then, err := r.db.RuleSetOn(t.Context(), "2026-11-01")
+		must(t, err)
+		if now.Number != 1 || then.Number != 2 {
+			t.Errorf("set %d holds until November, then %d", now.Number, then.Number)
+		}
+		r.audited("rule_set.add", "rule_set:2")
+	})
 }

@@ -46,6 +46,7 @@ const (
 	// readTables: what holds for the whole fleet may be read by who leads a part.
 	readTables   right = "see the catalogue and the rules"
 	setCatalogue right = "set up the catalogue"
+	publishRules right = "publish rules"
 )
 
 // reach is how far a right goes.
@@ -98,6 +99,7 @@ var rights = map[right][]reach{
 
 	readTables:   {never, never, anywhere, never, anywhere},
 	setCatalogue: {never, never, never, never, fleet},
+	publishRules: {never, never, never, never, fleet},
 }
 
 // reachOf returns how far role may go with r.

@@ -188,6 +188,9 @@ func (s *Server) routes() []route {
 		{"GET", "/slip/:id", readReading, page(s.showSlip), nil},
 
 		{"GET", "/office", openOffice, page(s.showOffice), nil},
+		{"GET", "/office/rules", readTables, page(s.showOfficeRules), nil},
+		{"POST", "/office/rules/draft", tryRules, page(s.doDraft), nil},
+		{"POST", "/office/rules", publishRules, page(s.doPublish), nil},
 		{"GET", "/office/catalogue", readTables, page(s.showCatalogue), nil},
 		{"GET", "/office/catalogue/:id", readTables, page(s.showModel), nil},
 		{"POST", "/office/catalogue/:id", setCatalogue, page(s.doModel), nil},
