@@ -281,3 +281,51 @@ func (c *counting) EachFact(ctx context.Context, f func(*facts.Fact) error) (fac
 	c.whole++
 	return c.Source.EachFact(ctx, f)
 }
+
+// TestReadersSeeOneMoment has readers ask while readings are stored and followed:
+// whatever a view counts adds up to the view, and stays.
+func TestReadersSeeOneMoment(t *testing.T) {
+	db := dbtest.Open(t, dbtest.Clock(now))
+	places(t, db)
+	c := fleet.New(fleet.Options{Source: db.Feed(), Clock: now})
+	check(t, c.Load(t.Context()))
+	stop := make(chan struct{})
+	var readers sync.WaitGroup
+	for range 4 {
+		readers.Go(func() {
+			for {
+				select {
+				case <-stop:
+					return
+				default:
+				}
+				v := c.View()
+				before := v.Fingerprint()
+				for _, d := range []fleet.Dim{fleet.Gait, fleet.Store, fleet.Month} {
+					n := 0
+					cells, err := v.Count(fleetWide(), d)
+					for _, cell := range cells {
+						n += cell.N
+					}
+					if err != nil || n != v.Pairs || v.Fingerprint() != before {
+						t.Errorf("by %s: %d of %d pairs, %v", d, n, v.Pairs, err)
+						return
+					}
+				}
+				if _, err := v.Life(fleetWide(), fleet.Model); err != nil {
+					t.Error(err)
+					return
+				}
+			}
+		})
+	}
+	for n := 1; n <= 60; n++ {
+		must(db.SaveInspection(t.Context(), office, reading(n, pairRef(n%25), n, 10*n, assess.ReplacePair)))(t)
+		must(c.Step(t.Context()))(t)
+	}
+	close(stop)
+	readers.Wait()
+	if v := c.View(); v.Rows != 60 || v.Pairs != 25 {
+		t.Errorf("%d readings of %d pairs, want 60 of 25", v.Rows, v.Pairs)
+	}
+}
