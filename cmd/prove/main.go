@@ -9,6 +9,7 @@
 //	export  readings exported a second
 //	demo    seconds until the demo is ready
 //	judge   readings judged a second
+//	fleet   the fleet in memory at ten million readings
 //	tally   statistics over ten million rows
 //	study   how often intervals cover and tests err, in parts: study shares tests
 package main
@@ -39,6 +40,7 @@ var proofs = []proof{
 	{"export", proveExport},
 	{"demo", proveDemo},
 	{"judge", proveJudge},
+	{"fleet", proveFleet},
 	{"tally", proveTally},
 	{"study", proveStudy},
 }
