@@ -9,7 +9,7 @@ var parts = []struct {
 }{
 	{"shares", shares},
 	{"tests", tests},
-	{"life", lives},
+	{"life", func() []Scenario { return append(lives(), ratios()...) }},
 	{"looks", looks},
 	{"agreement", agreement},
 	{"pooling", pooling},
