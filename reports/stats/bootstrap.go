@@ -32,6 +32,19 @@ const BootstrapReplicates = 2000
 //
 // Source: Efron B, Tibshirani RJ (1993) An Introduction to the Bootstrap.
 func Resampled(weights []int, replicates int, seed uint64, conf float64, value func(weights []int) (float64, bool)) (*Bootstrap, error) {
+	all, err := resampledEach(weights, replicates, seed, conf, 1, func(weights []int, values []float64) (ok bool) {
+		values[0], ok = value(weights)
+		return ok
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &all[0], nil
+}
+
+// resampledEach is Resampled for k statistics of each resample at once: values
+// sets them, or returns false where they have none.
+func resampledEach(weights []int, replicates int, seed uint64, conf float64, k int, values func(weights []int, values []float64) bool) ([]Bootstrap, error) {
 	if err := checkConf(conf); err != nil {
 		return nil, err
 	}
@@ -50,29 +63,29 @@ func Resampled(weights []int, replicates int, seed uint64, conf float64, value f
 	}
 	rng := rand.New(rand.NewPCG(seed, 0))
 	draw := newResampler(weights, n)
-	values := make([]float64, 0, replicates)
-	drawn := make([]int, len(weights))
-	b := &Bootstrap{}
+	found := make([][]float64, k) // values of each statistic
+	drawn, one := make([]int, len(weights)), make([]float64, k)
+	held := 0
 	for range replicates {
 		draw.into(drawn, rng)
-		if v, ok := value(drawn); ok {
-			values = append(values, v)
-		} else {
-			b.Skipped++
+		if !values(drawn, one) {
+			continue
+		}
+		held++
+		for i, v := range one {
+			found[i] = append(found[i], v)
 		}
 	}
-	b.Replicates = len(values)
-	if 2*len(values) < replicates {
+	if 2*held < replicates {
 		return nil, ErrNotReached.because("too many resamples have no value for an interval")
 	}
-	slices.Sort(values)
-	rank := func(q float64) int {
-		return min(len(values)-1, max(0, int(math.Round(q*float64(len(values)+1)))-1))
+	rank := min(held-1, max(0, int(math.Round((1-conf)/2*float64(held+1)))-1))
+	all := make([]Bootstrap, k)
+	for i, v := range found {
+		slices.Sort(v)
+		all[i] = Bootstrap{Low: v[rank], High: v[held-1-rank], Replicates: held, Skipped: replicates - held}
 	}
-	alpha := (1 - conf) / 2
-	low := rank(alpha)
-	b.Low, b.High = values[low], values[len(values)-1-low]
-	return b, nil
+	return all, nil
 }
 
 // resampler draws multinomial counts: unit by unit where rows hold few units

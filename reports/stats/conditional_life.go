@@ -130,42 +130,45 @@ func (l *Life) SurvivalAt(t float64) float64 {
 //
 // Source: Efron B, Tibshirani RJ (1993) An Introduction to the Bootstrap.
 func LifeBand(x []Interval, at []float64, replicates int, seed uint64, conf float64) ([]BandPoint, error) {
+	x, err := tidyIntervals(x)
+	if err != nil {
+		return nil, err
+	}
 	weights := make([]int, len(x))
 	for i := range x {
 		weights[i] = x[i].N
 	}
-	// The same seed draws the same resamples for each distance, so a resample
-	// is fitted once.
-	var fitted []*Life
-	fit := func(weights []int) *Life {
-		again := slices.Clone(x)
-		for i := range again {
-			again[i].N = weights[i]
+	bounds := newBounds(x)
+	var m massProblem
+	var surv []float64 // before each innermost interval and beyond them all
+	limits, err := resampledEach(weights, replicates, seed, conf, len(at), func(weights []int, sound []float64) bool {
+		m.load(bounds, weights)
+		m.start()
+		if _, _, ok := m.maximise(); !ok {
+			return false
 		}
-		life, err := NPMLE(slices.DeleteFunc(again, func(i Interval) bool { return i.N == 0 }))
-		if err != nil {
-			return nil
+		surv = resized(surv, len(m.mass)+1)
+		for j, s := range slices.Backward(m.mass) {
+			surv[j] = surv[j+1] + s
 		}
-		return life
+		surv[0] = 1
+		for i, t := range at {
+			ended, _ := slices.BinarySearchFunc(m.inner, t, func(b innermost, t float64) int {
+				if bounds.ends[b.right].at <= t {
+					return -1
+				}
+				return 1
+			})
+			sound[i] = surv[ended]
+		}
+		return true
+	})
+	if err != nil {
+		return nil, err
 	}
-	band := []BandPoint{}
-	for _, t := range at {
-		k := 0
-		b, err := Resampled(weights, replicates, seed, conf, func(weights []int) (float64, bool) {
-			if k == len(fitted) {
-				fitted = append(fitted, fit(weights))
-			}
-			life := fitted[k]
-			k++
-			if life == nil {
-				return 0, false
-			}
-			return life.SurvivalAt(t), true
-		})
-		if err != nil {
-			return nil, err
-		}
-		band = append(band, BandPoint{Time: t, Low: b.Low, High: b.High})
+	band := make([]BandPoint, len(at))
+	for i, t := range at {
+		band[i] = BandPoint{t, limits[i].Low, limits[i].High}
 	}
 	return band, nil
 }

@@ -3,6 +3,7 @@ package stats
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -139,5 +140,42 @@ func TestALifeBandHoldsTheEstimate(t *testing.T) {
 	}
 	if _, err := LifeBand(nil, at, 200, 1, 0.95); !errors.Is(err, ErrEmpty) {
 		t.Errorf("no pairs: %v", err)
+	}
+}
+
+func TestALifeBandDoesNotDependOnTheOrderOfRows(t *testing.T) {
+	x := readPublished(t, "breast_cosmesis.csv").intervals("left", "right")
+	at := []float64{4, 11, 20, 47}
+	want, err := LifeBand(x, at, 100, 3, 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := LifeBand(reordered(x, 5), at, 100, 3, 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Each resample by hand, through the public estimate.
+	weights := make([]int, len(x))
+	for i := range x {
+		weights[i] = x[i].N
+	}
+	for i := range at {
+		b, err := Resampled(weights, 100, 3, 0.95, func(weights []int) (float64, bool) {
+			again := slices.Clone(x)
+			for i := range again {
+				again[i].N = weights[i]
+			}
+			life, err := NPMLE(again)
+			if err != nil {
+				return 0, false
+			}
+			return life.SurvivalAt(at[i]), true
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got[i] != want[i] || math.Abs(b.Low-want[i].Low) > 1e-9 || math.Abs(b.High-want[i].High) > 1e-9 {
+			t.Errorf("at %v: %+v, rows in another order %+v, one by one %+v", at[i], want[i], got[i], b)
+		}
 	}
 }

@@ -21,5 +21,22 @@
 // precondition an error wrapping ErrBadInput. Nothing returns NaN. Results do
 // not depend on the order of rows or the naming of groups.
 //
+// # Speed
+//
+// Upper bounds in seconds on two cores shared with other work, in November
+// 2026, by
+//
+//	go test ./reports/stats -run '^$' -bench . -benchtime 1x
+//
+//	Kaplan–Meier of 10 million rows                          0.33
+//	log-rank of 10 million rows in 12 groups                 0.30
+//	NPMLE of a million interval rows on a 10 km grid         0.15
+//	the same on a 1 km grid                                  1.5
+//	NPMLE of 10,000 unrounded interval rows                  0.03
+//	Krippendorff's alpha of a million grades, 2,000 resamples 0.15
+//	share of 250,000 runners, 2,000 resamples                0.03
+//	Weibull life of a million rows, reduced                  0.2 (processor)
+//	NPMLE band of a million rows, 500 resamples              4.7 (processor)
+//
 // The package imports the standard library and gonum only.
 package stats

@@ -131,3 +131,63 @@ func BenchmarkMethodsOn3000RowsAThirdExact(b *testing.B) {
 	lower, upper := simulatedRows(3000, 0, 1)
 	benchmarkMethods(b, withExactLives(lower, upper, 1))
 }
+
+func BenchmarkWeibullOf1MillionRowsReduced(b *testing.B) {
+	x := simulatedIntervals(million, 10, 1)
+	for b.Loop() {
+		if _, err := FitWeibull(x, 0.95); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkBandOf500ResamplesOf1MillionRows(b *testing.B) {
+	x := simulatedIntervals(million, 10, 1)
+	life, err := NPMLE(x)
+	if err != nil {
+		b.Fatal(err)
+	}
+	at := make([]float64, len(life.Curve))
+	for i, p := range life.Curve {
+		at[i] = p.Time
+	}
+	for b.Loop() {
+		if _, err := LifeBand(x, at, 500, 1, 0.95); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkAlphaOf1MillionGrades(b *testing.B) {
+	r := rand.New(rand.NewPCG(1, 1))
+	grades := make([]Grade, 0, million)
+	for item := range million / 4 {
+		truth := r.IntN(5)
+		for rater := range 4 {
+			grades = append(grades, Grade{item, rater, min(4, truth+r.IntN(4)/3)})
+		}
+	}
+	for b.Loop() {
+		ratings, err := Reduce(grades, 5)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := Krippendorff(ratings, Ordinal, nil, BootstrapReplicates, 1, 0.95); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkShareOf2000Resamples(b *testing.B) {
+	r := rand.New(rand.NewPCG(1, 1))
+	clusters := make([]Cluster, million/4)
+	for i := range clusters {
+		size := 1 + r.IntN(7)
+		clusters[i] = Cluster{r.IntN(size + 1), size}
+	}
+	for b.Loop() {
+		if _, err := BootstrapShare(clusters, BootstrapReplicates, 1, 0.95); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
