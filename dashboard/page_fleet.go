@@ -207,7 +207,8 @@ func (s *Server) wearFilters(c *gin.Context, v *memory.View, a wear.Ask) (wearFi
 	if err != nil {
 		return f, a, err
 	}
-	if a.From == "" && a.To == "" && len(cells) > 0 {
+	// A list holds all the pairs behind a number, which may be of all months.
+	if a.From == "" && a.To == "" && len(cells) > 0 && f.Path != "/fleet/pairs" {
 		a.From, a.To = cells[max(0, len(cells)-defaultMonths)].By[0], cells[len(cells)-1].By[0]
 	}
 	f.months(c, w, cells, a)
@@ -243,6 +244,9 @@ const shownMonths = 24
 // that month, one inside narrows it to that month alone.
 func (f *wearFilters) months(c *gin.Context, w words, cells []memory.Cell, a wear.Ask) {
 	from, to := monthOf(a.From), monthOf(a.To)
+	if from == "" && to == "" && len(cells) > 0 {
+		from, to = cells[0].By[0], cells[len(cells)-1].By[0]
+	}
 	cells = cells[max(0, len(cells)-shownMonths):]
 	most := 1
 	for _, m := range cells {

@@ -213,7 +213,7 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 	if !said(f.Stores[p.Store].Code, "more often") {
 		t.Errorf("the store that reads hard isn't named: %q", heads)
 	}
-	if !said(label(p.Model), "forefoot medial", "pronated") {
+	if !said(label(p.Model), "inner forefoot", "pronated") {
 		t.Errorf("the model that wears its inner forefoot isn't named: %q", heads)
 	}
 
@@ -290,6 +290,21 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 			}
 		}
 		want(t, r.call("GET", "/fleet?figure=none&as=csv", r.office(), nil), http.StatusNotFound)
+	})
+
+	t.Run("a signal leads to all of its pairs", func(t *testing.T) {
+		link := regexp.MustCompile(`href="(/fleet/pairs[^"]*batch=` + p.Batch + `[^"]*)"`).FindStringSubmatch(page)
+		if link == nil {
+			t.Fatal("the batch has no link")
+		}
+		signal := decoded[signalList](t, r.call("GET", apiRoot+"/wear/signals", r.office(), nil)).Items[0]
+		title := regexp.MustCompile(`<h1>(\d+) pairs</h1>`).FindStringSubmatch(r.sees(html.UnescapeString(link[1])))
+		if title == nil {
+			t.Fatal("the link leads to no list")
+		}
+		if n, _ := strconv.Atoi(title[1]); n < signal.Hits {
+			t.Errorf("%d pairs stand behind %d hits", n, signal.Hits)
+		}
 	})
 
 	t.Run("lists are paged and sorted", func(t *testing.T) {
