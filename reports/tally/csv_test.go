@@ -183,7 +183,7 @@ func TestReadingDistinctRowsIsReadingEach(t *testing.T) {
 		"association --rows store --cols verdict", "trend --hits n --size km --score n",
 	} {
 		var printed bytes.Buffer
-		err := Run(append(strings.Fields(args), "-"), strings.NewReader(text), &printed, io.Discard, false)
+		err := Run(append(strings.Fields(args), "-"), Console{Stdin: strings.NewReader(text), Stdout: &printed, Stderr: io.Discard})
 		r, memory := Compute(strings.Fields(args), Table{records[0], records[1:]})
 		if (err == nil) != (memory == nil) {
 			t.Fatalf("%s: %v from the file, %v in memory", args, err, memory)

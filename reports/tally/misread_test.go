@@ -11,7 +11,7 @@ import (
 func fails(t *testing.T, args, csv string) error {
 	t.Helper()
 	var out bytes.Buffer
-	err := Run(append(strings.Fields(args), "-"), strings.NewReader(csv), &out, &out, false)
+	err := Run(append(strings.Fields(args), "-"), Console{Stdin: strings.NewReader(csv), Stdout: &out, Stderr: &out})
 	if err == nil || out.Len() > 0 {
 		t.Fatalf("tally %s: error %v beside %q", args, err, &out)
 	}

@@ -242,6 +242,9 @@ func printValue(w io.Writer, indent, key string, raw json.RawMessage) error {
 		if err != nil {
 			return err
 		}
+		if len(inner.fields) == 0 {
+			return nil
+		}
 		if key != "" {
 			fmt.Fprintf(w, "%s%s\n", indent, key)
 			indent += "  "
@@ -296,8 +299,8 @@ func printRows(w io.Writer, indent, key string, raw json.RawMessage) error {
 	return nil
 }
 
-// plain shows a value without quotes, an undefined one as a dash, a number to
-// six digits.
+// plain shows a value without quotes, an undefined one as a dash, a number that
+// is not whole to six digits.
 func plain(raw json.RawMessage) string {
 	var s string
 	if json.Unmarshal(raw, &s) == nil && raw[0] == '"' {
@@ -307,7 +310,7 @@ func plain(raw json.RawMessage) string {
 	if string(raw) == "null" {
 		return "–"
 	}
-	if json.Unmarshal(raw, &f) == nil {
+	if bytes.ContainsAny(raw, ".e") && json.Unmarshal(raw, &f) == nil {
 		return fmt.Sprintf("%.6g", f)
 	}
 	return string(raw)

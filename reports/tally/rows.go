@@ -11,6 +11,7 @@ import (
 	"slices"
 	"sync"
 	"sync/atomic"
+	"time"
 )
 
 // Rows are what a statistic is computed over: a CSV file, or records in memory.
@@ -150,6 +151,34 @@ type byteCount atomic.Int64
 func (c *byteCount) Write(p []byte) (int, error) {
 	(*atomic.Int64)(c).Add(int64(len(p)))
 	return len(p), nil
+}
+
+const (
+	quietFor  = time.Second // a file read sooner needs no progress
+	tellEvery = time.Second / 5
+)
+
+// tell calls progress now and then until it is told to stop.
+func (f *file) tell(progress func(read int64)) (stop func()) {
+	ended, over := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(over)
+		next := time.NewTimer(quietFor)
+		defer next.Stop()
+		for {
+			select {
+			case <-ended:
+				return
+			case <-next.C:
+				progress(f.read.Load())
+				next.Reset(tellEvery)
+			}
+		}
+	}()
+	return func() {
+		close(ended)
+		<-over
+	}
 }
 
 func (f *file) header() []string { return f.names }

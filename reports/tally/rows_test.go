@@ -5,9 +5,12 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"errors"
+	"io"
 	"iter"
 	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 )
 
 // table reads a CSV into memory.
@@ -32,7 +35,7 @@ func TestRowsInMemoryGiveWhatTheFileGives(t *testing.T) {
 		t.Run(c.file, func(t *testing.T) {
 			text := data(t, c.file)
 			var printed bytes.Buffer
-			if err := Run(append(strings.Fields(c.args), "-"), strings.NewReader(text), &printed, &printed, false); err != nil {
+			if err := Run(append(strings.Fields(c.args), "-"), Console{Stdin: strings.NewReader(text), Stdout: &printed, Stderr: &printed}); err != nil {
 				t.Fatal(err)
 			}
 			r, err := Compute(strings.Fields(c.args), table(t, text))
@@ -110,3 +113,56 @@ func TestComputeTellsWrongWordsFromWrongRows(t *testing.T) {
 }
 
 func second(_ *Result, err error) error { return err }
+
+// told keeps the last it was told, and whether that was before the end.
+type told struct {
+	read, size int64
+	ended      bool
+}
+
+func (p *told) Tell(read, size int64) { p.read, p.size = read, size }
+func (p *told) End()                  { p.ended = true }
+
+// slow gives its second half only once its time has come.
+type slow struct {
+	io.Reader
+	half *strings.Reader
+	wait time.Duration
+}
+
+func (s *slow) Read(p []byte) (int, error) {
+	if s.half.Len() == 0 && s.wait > 0 {
+		<-time.After(s.wait)
+		s.wait = 0
+	}
+	if s.half.Len() > 0 {
+		return s.half.Read(p)
+	}
+	return s.Reader.Read(p)
+}
+
+func TestALongReadIsToldAndASoonOneNot(t *testing.T) {
+	first, rest := "v\n"+strings.Repeat("a\n", blockSize), "b\n" // more than the header's block
+	for _, c := range []struct {
+		name string
+		wait time.Duration
+		read int64
+	}{
+		{"soon", 0, 0},
+		{"long", quietFor + tellEvery/2, int64(len(first))},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				var p told
+				var out bytes.Buffer
+				in := &slow{strings.NewReader(rest), strings.NewReader(first), c.wait}
+				if err := Run([]string{"shares", "--of", "v", "-"}, Console{Stdin: in, Stdout: &out, Progress: &p}); err != nil {
+					t.Fatal(err)
+				}
+				if p.read != c.read || !p.ended {
+					t.Errorf("told %d bytes, ended %v; want %d and the end", p.read, p.ended, c.read)
+				}
+			})
+		})
+	}
+}

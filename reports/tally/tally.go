@@ -93,17 +93,35 @@ func Compute(args []string, rows Rows) (*Result, error) {
 	return j.compute(s, records{rows})
 }
 
+// Console is where the command reads and writes.
+type Console struct {
+	Stdin          io.Reader
+	Stdout, Stderr io.Writer
+	// Table says that people read Stdout.
+	Table    bool
+	Progress Progress // may be nil
+}
+
+// Progress shows how far a file was read.
+type Progress interface {
+	// Tell is told now and then, from the first second on, how many bytes were
+	// read of how many, 0 where that is not known.
+	Tell(read, size int64)
+	// End is called before anything is printed.
+	End()
+}
+
 // Run executes the command with args, the words after tally. The file - is
-// stdin; terminal says that stdout is one, so that people read the result.
+// standard input.
 //
 // Errors are those of Compute, and those of opening the file.
-func Run(args []string, stdin io.Reader, stdout, stderr io.Writer, terminal bool) error {
+func Run(args []string, c Console) error {
 	if len(args) == 0 {
-		printOverview(stderr)
+		printOverview(c.Stderr)
 		return usage("which statistic? One of %s", names())
 	}
 	if slices.Contains([]string{"--help", "-help", "-h", "help"}, args[0]) {
-		printOverview(stdout)
+		printOverview(c.Stdout)
 		return nil
 	}
 	s, err := named(args[0])
@@ -111,26 +129,26 @@ func Run(args []string, stdin io.Reader, stdout, stderr io.Writer, terminal bool
 		return err
 	}
 	var j job
-	files, err := j.parse(s, args[1:], stdout)
+	files, err := j.parse(s, args[1:], c.Stdout)
 	if errors.Is(err, flag.ErrHelp) {
 		return nil
 	}
 	if err != nil {
 		return err
 	}
-	from, done, err := j.open(files, stdin)
+	from, done, err := j.open(files, c)
 	if err != nil {
 		return err
 	}
-	defer done()
 	result, err := j.compute(s, from)
+	done()
 	if err != nil {
 		return err
 	}
-	if terminal && !j.json {
-		return result.print(stdout)
+	if c.Table && !j.json {
+		return result.print(c.Stdout)
 	}
-	_, err = stdout.Write(append(result.text, '\n'))
+	_, err = c.Stdout.Write(append(result.text, '\n'))
 	return err
 }
 
@@ -212,28 +230,38 @@ func (o *options) parse(s statistic, args []string, help io.Writer) (files []str
 func (o *options) readsNothing() bool { return o.kind == "normal" || o.kind == "bernoulli" }
 
 // open opens the one file named; done closes it.
-func (j *job) open(files []string, stdin io.Reader) (from scanner, done func(), err error) {
-	done = func() {}
+func (j *job) open(files []string, c Console) (from scanner, done func(), err error) {
 	if len(files) == 0 && j.readsNothing() {
-		return nil, done, nil
+		return nil, func() {}, nil
 	}
 	if len(files) != 1 {
 		return nil, nil, usage("want one FILE (- is standard input), got %d", len(files))
 	}
-	source := stdin
+	source, size, closed := c.Stdin, int64(0), func() {}
 	if files[0] != "-" {
 		f, err := os.Open(files[0])
 		if err != nil {
 			return nil, nil, err
 		}
-		source, done = f, func() { f.Close() }
+		source, closed = f, func() { f.Close() }
+		if info, err := f.Stat(); err == nil && info.Mode().IsRegular() {
+			size = info.Size()
+		}
 	}
 	f, err := newFile(source)
 	if err != nil {
-		done()
+		closed()
 		return nil, nil, err
 	}
-	return f, done, nil
+	if c.Progress == nil {
+		return f, closed, nil
+	}
+	told := f.tell(func(read int64) { c.Progress.Tell(read, size) })
+	return f, func() {
+		told()
+		c.Progress.End()
+		closed()
+	}, nil
 }
 
 // need returns a *UsageError unless all flags named were given.

@@ -75,7 +75,7 @@ func result(t *testing.T, csv, args string) any {
 	if csv != "" { // some run lengths read no file
 		words = append(words, "-")
 	}
-	if err := Run(words, strings.NewReader(csv), &out, &out, false); err != nil {
+	if err := Run(words, Console{Stdin: strings.NewReader(csv), Stdout: &out, Stderr: &out}); err != nil {
 		t.Fatalf("tally %s: %v", args, err)
 	}
 	var v any
@@ -291,7 +291,7 @@ func TestBadFilesAreRefusedWithTheirPlace(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			var out bytes.Buffer
-			err := Run(append(strings.Fields(c.args), "-"), strings.NewReader(c.csv), &out, &out, false)
+			err := Run(append(strings.Fields(c.args), "-"), Console{Stdin: strings.NewReader(c.csv), Stdout: &out, Stderr: &out})
 			if _, wrong := errors.AsType[*UsageError](err); err == nil || wrong || !strings.Contains(err.Error(), c.want) {
 				t.Errorf("error %v, want a fault of the file with %q", err, c.want)
 			}
@@ -311,7 +311,7 @@ func TestWrongUsageIsToldApart(t *testing.T) {
 	} {
 		t.Run(args, func(t *testing.T) {
 			var out bytes.Buffer
-			err := Run(strings.Fields(args), strings.NewReader("v\n1\n"), &out, &out, false)
+			err := Run(strings.Fields(args), Console{Stdin: strings.NewReader("v\n1\n"), Stdout: &out, Stderr: &out})
 			if _, ok := errors.AsType[*UsageError](err); !ok {
 				t.Errorf("error %v, want a *UsageError", err)
 			}
@@ -364,7 +364,7 @@ func TestEveryStatisticExplainsItself(t *testing.T) {
 	for _, s := range statistics {
 		t.Run(s.name, func(t *testing.T) {
 			var out bytes.Buffer
-			if err := Run([]string{s.name, "--help"}, nil, &out, &out, false); err != nil {
+			if err := Run([]string{s.name, "--help"}, Console{Stdin: nil, Stdout: &out, Stderr: &out}); err != nil {
 				t.Fatal(err)
 			}
 			for _, want := range []string{s.help, "Example: solewright tally " + s.name, "--conf"} {
@@ -378,11 +378,14 @@ func TestEveryStatisticExplainsItself(t *testing.T) {
 
 func TestATerminalGetsATable(t *testing.T) {
 	var out bytes.Buffer
-	if err := Run([]string{"shares", "-", "--of", "v"}, strings.NewReader("v\na\nb\n"), &out, &out, true); err != nil {
+	if err := Run([]string{"shares", "-", "--of", "v"}, Console{Stdin: strings.NewReader("v\na\nb\n"), Stdout: &out, Stderr: &out, Table: true}); err != nil {
 		t.Fatal(err)
 	}
 	if text := out.String(); json.Valid(out.Bytes()) || !strings.Contains(text, "level") || !strings.Contains(text, "0.5") {
 		t.Errorf("printed %s", text)
+	}
+	if strings.Contains(out.String(), "by") {
+		t.Error("shows the groups of no --by")
 	}
 	if strings.Contains(out.String(), "\t") {
 		t.Error("columns are not aligned")
