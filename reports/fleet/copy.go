@@ -63,7 +63,7 @@ type Copy struct {
 	pairs     int
 	sum       [2]uint64
 	identity  facts.Identity
-	saved     facts.Position // what the snapshot reaches
+	saved     *facts.Position // what the snapshot reaches, nil where there is none
 
 	failure  atomic.Pointer[failure]
 	followed atomic.Int64 // pairs read again
@@ -118,7 +118,7 @@ func (c *Copy) Load(ctx context.Context) error {
 			c.o.Log.Info("reading the whole fleet", "why", err)
 		}
 		c.reset()
-		c.identity = identity
+		c.identity, c.saved = identity, nil
 		if c.at, err = c.o.Source.EachFact(ctx, c.add); err != nil {
 			return fmt.Errorf("loading the fleet: %w", err)
 		}
@@ -157,7 +157,8 @@ func (c *Copy) fromSnapshot(ctx context.Context, identity facts.Identity) error 
 	if err == nil && now != anchor {
 		err = fmt.Errorf("%w: the database has another past", errSnapshot)
 	}
-	c.saved = c.at
+	reached := c.at
+	c.saved = &reached
 	return err
 }
 

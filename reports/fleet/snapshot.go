@@ -350,7 +350,7 @@ func (s *segment) trim() {
 // it now and then and at its end.
 func (c *Copy) Save(ctx context.Context) error {
 	v := c.View()
-	if c.o.Snapshot == "" || v == nil || v.at == c.saved {
+	if c.o.Snapshot == "" || v == nil || c.saved != nil && v.at == *c.saved {
 		return nil
 	}
 	anchor, err := c.o.Source.Anchor(ctx, v.at)
@@ -360,6 +360,6 @@ func (c *Copy) Save(ctx context.Context) error {
 	if err := v.save(c.o.Snapshot, anchor); err != nil {
 		return fmt.Errorf("saving the fleet: %w", err)
 	}
-	c.saved = v.at
+	c.saved = &v.at
 	return nil
 }
