@@ -239,6 +239,19 @@ func TestATradeInEndsThePair(t *testing.T) {
 		})
 	}
 	body := tradeIn(id(1)).with(fields{"credit": 2000, "reason": "regular", "override_by": "M-1"})
+	// A manager's name alone allows nothing; it takes their own secret.
+	must(t, r.db.SetPassword(t.Context(), setup, "M-1", password))
+	w := r.call("PUT", path, r.fitter(), body)
+	want(t, w, http.StatusUnprocessableEntity)
+	if got := pointers(t, w); !slices.Equal(got, []string{"#/override_by"}) {
+		t.Errorf("unsigned at %q", got)
+	}
+	sign := fields{"purpose": "credit", "staff": "M-1", "password": "wrong horse battery"}
+	want(t, r.call("POST", apiRoot+"/inspections/"+id(1)+"/sign-off", r.fitter(), sign), http.StatusUnprocessableEntity)
+	want(t, r.call("PUT", path, r.fitter(), body), http.StatusUnprocessableEntity)
+	want(t, r.call("POST", apiRoot+"/inspections/"+id(2)+"/sign-off", r.fitter(), sign.with(fields{"password": password})), http.StatusOK)
+	want(t, r.call("PUT", path, r.fitter(), body), http.StatusUnprocessableEntity) // another reading's
+	want(t, r.call("POST", apiRoot+"/inspections/"+id(1)+"/sign-off", r.fitter(), sign.with(fields{"password": password})), http.StatusOK)
 	first := r.call("PUT", path, r.fitter(), body)
 	want(t, first, http.StatusCreated)
 	if got := decoded[tradeInOut](t, first); got.Credit != 2000 || got.Advised != 1500 || got.Currency != "EUR" || got.PairRef != ref || got.Month != "2026-10" {
@@ -248,6 +261,11 @@ func TestATradeInEndsThePair(t *testing.T) {
 	want(t, again, http.StatusOK)
 	if again.Body.String() != first.Body.String() {
 		t.Errorf("sent again it is %s, was %s", again.Body, first.Body)
+	}
+	slip := r.call("GET", "/slip/"+id(1), r.fitter(), nil)
+	want(t, slip, http.StatusOK)
+	if !strings.Contains(slip.Body.String(), `data-route="resale" data-credit="2000" data-currency="EUR"`) {
+		t.Errorf("the slip again lacks credit and route: %s", slip.Body)
 	}
 	want(t, r.call("PUT", path, r.fitter(), body.with(fields{"voucher": "V-1"})), http.StatusConflict)
 	want(t, r.call("PUT", apiRoot+"/trade-ins/"+id(3), r.fitter(), tradeIn(id(1))), http.StatusConflict)

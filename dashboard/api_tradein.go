@@ -153,8 +153,8 @@ func (s *Server) putTradeIn(c *gin.Context) error {
 }
 
 // checkOverride refuses another credit than advised, unless somebody with the
-// right to it in that store allowed it. Who sends it needn't be the same
-// person: a tablet that was off line sends what two of them settled.
+// right to it in that store allowed it: the one who sends it, or another who
+// signed it off with a secret of their own.
 func (s *Server) checkOverride(ctx context.Context, who Identity, in *models.TradeIn) error {
 	if in.Credit == in.Advised {
 		return nil
@@ -179,7 +179,16 @@ func (s *Server) checkOverride(ctx context.Context, who Identity, in *models.Tra
 			Pointer: "#/override_by", Detail: "another credit than advised takes a manager of the store",
 		}}}
 	}
-	return nil
+	if in.Reason == "" {
+		return nil // the database refuses it for that
+	}
+	signed, err := s.db.SignedOff(ctx, in.InspectionID, models.ForCredit, a.Code)
+	if err == nil && !signed {
+		err = &failure{class: badValues, values: []badValue{{
+			Pointer: "#/override_by", Detail: a.Code + " has not signed this off with a PIN or password of their own",
+		}}}
+	}
+	return err
 }
 
 // checkRoute refuses a route that the reading closes: a worn-out pair never

@@ -79,6 +79,11 @@ var probes = map[string]probe{
 	"GET /inspections/:id":        {make: stored("/inspections/ID", nil), ok: http.StatusOK},
 	"GET /inspections/:id/result": {make: stored("/inspections/ID/result", nil), ok: http.StatusOK},
 	"POST /inspections/:id/void":  {make: stored("/inspections/ID/void", fields{"reason": "wrong pair"}), ok: http.StatusOK},
+	// Who may ask is tested here; that the secret must be right, elsewhere. Each
+	// names somebody else, or they would be locked out.
+	"POST /inspections/:id/sign-off": {make: func(_ *rig, n int) (string, any) {
+		return "/inspections/" + id(n) + "/sign-off", fields{"purpose": "credit", "staff": fmt.Sprint("nobody-", n), "password": "wrong horse battery"}
+	}, ok: http.StatusUnprocessableEntity},
 	"POST /inspections/:id/amend": {make: stored("/inspections/ID/amend", soundReading), ok: http.StatusCreated},
 
 	"GET /pairs":            {make: stored("/pairs", nil), ok: http.StatusOK, list: true, hides: storeA},

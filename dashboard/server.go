@@ -223,6 +223,7 @@ func (s *Server) routes() []route {
 		{"GET", v1 + "/inspections/:id", readReading, api(s.getInspection), &docInspection},
 		{"GET", v1 + "/inspections/:id/result", readReading, api(s.getResult), &docResult},
 		{"POST", v1 + "/inspections/:id/void", voidReading, api(s.postVoid), &docVoid},
+		{"POST", v1 + "/inspections/:id/sign-off", workBench, api(s.postSignOff), &docSignOff},
 		{"POST", v1 + "/inspections/:id/amend", writeReading, api(s.postAmend), &docAmend},
 
 		{"GET", v1 + "/pairs", listPairs, api(s.listPairs), &docPairs},

@@ -184,3 +184,32 @@ func TestSomebodyChoosesTheirMark(t *testing.T) {
 		t.Errorf("got %+v, %v", a, err)
 	}
 }
+
+// Another credit takes a manager's own secret, at the bench and on the server.
+func TestAManagerSignsAnotherCredit(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, fitterCode)
+	id := shop.begin(b, "trade-in")
+	shop.soundPair(b, "R-7", "150", "110101110"+"111101110")
+	b.tap(key("hygiene-clean"))
+	b.tap(key("override"))
+	b.write(key("f-override-minor"), "31")
+	b.write(key("f-override-reason"), "regular")
+	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("a manager signs the credit")`)
+	b.write(key("f-override-code"), managerCode)
+	b.write(key("f-override-secret"), "wrong horse battery")
+	b.quiet(true) // 422 is what this is about
+	b.tap(key("sign"))
+	b.until(`document.querySelector("#hand-form [role=alert]")?.innerText.startsWith("Code and secret")`)
+	b.quiet(false)
+	b.write(key("f-override-secret"), password)
+	b.tap(key("sign"))
+	b.until(`document.querySelector("#hand-form").innerText.includes("Signed by ` + managerCode + `")`)
+	b.keepPicture(t.Name())
+	b.finish()
+	b.open(shop.url("/slip/" + id))
+	b.until(`document.querySelector("main[data-ready] .verdict")`)
+	if got := b.text("#slip"); !strings.Contains(got, "31.00") || !strings.Contains(got, "resale") {
+		t.Errorf("the slip again says %q, want what was given and where the pair went", got)
+	}
+}

@@ -107,7 +107,8 @@ function credit(bench) {
   return minor === undefined ? null : { minor, currency: table.currency, table: table.number };
 }
 
-function money(minor, currency) {
+// money writes an amount of minor units as the language does.
+export function money(minor, currency) {
   const format = new Intl.NumberFormat(locale, { style: "currency", currency });
   return format.format(minor / 10 ** format.resolvedOptions().maximumFractionDigits);
 }
@@ -120,6 +121,13 @@ const less = (bench) => rank(bench.given()) < rank(bench.result.verdict);
 const undone = (bench) => less(bench) && gone(bench.result.verdict);
 const coRead = (bench) => bench.context.who?.role === "trainee" && bench.given() === "keep";
 
+// signed reports whether another credit is allowed: by who is at the bench, or by a manager who signed it off here.
+const signed = (bench) => Boolean(bench.context.who?.may_override || bench.ticket.override?.by);
+
+// The manager's secret is held while it is typed, and never on the shelf.
+let secret = "";
+const onTablet = "quiet" in document.body.dataset;
+
 // missing lists what must still be said before the ticket can be finished.
 export function missing(bench) {
   if (!bench.result) return ["verdict"];
@@ -128,6 +136,7 @@ export function missing(bench) {
   if (less(bench) && !r.given_reason) out.push("reason");
   if (coRead(bench) && !r.second_reader) out.push("co-reader");
   if (ticket.override && !ticket.override.reason) out.push("override-reason");
+  if (ticket.override && !signed(bench)) out.push("override-signed");
   if (result.verdict === "recheck" && result.how === "now" && bench.given() === "recheck" && route(bench) !== BACK) out.push("now");
   return out;
 }
@@ -159,9 +168,16 @@ function givenRow(bench) {
 }
 
 function creditRow(bench) {
-  const c = credit(bench), over = bench.ticket.override, may = bench.context.who?.may_override;
+  const c = credit(bench), over = bench.ticket.override;
   if (!c) return html`<div><h2>${t("credit")} <small>${t(bench.context.credit ? "credit.none" : "credit.no-table")}</small></h2></div>`;
-  return html`<div><h2>${t("credit")} <small>${t("credit.by", { table: c.table })}</small></h2><div class="credit"><output>${money(paid(bench), c.currency)}</output>${may ? key({ k: "override", act: "override", text: t("credit.override"), note: t("credit.override.note"), state: Boolean(over) }) : html`<span class="note">${t("credit.manager")}</span>`}</div>${over ? html`<div class="fields"><label class="field"><span>${t("credit.amount")}</span><input data-k="f-override" data-override="minor" inputmode="decimal" autocomplete="off" value="${over.typed ?? ""}"></label><label class="field wide"><span>${t("credit.reason")}</span><input data-k="f-override-reason" data-override="reason" autocomplete="off" maxlength="300" value="${over.reason ?? ""}"></label></div>` : ""}</div>`;
+  return html`<div><h2>${t("credit")} <small>${t("credit.by", { table: c.table })}</small></h2><div class="credit"><output>${money(paid(bench), c.currency)}</output>${key({ k: "override", act: "override", text: t("credit.override"), note: t("credit.override.note"), state: Boolean(over) })}</div>${over ? overRow(bench, over) : ""}</div>`;
+}
+
+// overRow asks for another amount and why, and for a manager's own secret where the one at the bench may not say so.
+function overRow(bench, over) {
+  const line = (name, label, value, more) => html`<label class="field"><span>${label}</span><input data-k="f-override-${name}" data-override="${name}" autocomplete="off" value="${value}"${more}></label>`;
+  const sign = bench.context.who?.may_override ? "" : over.by ? html`<p class="note" role="status">${t("credit.signed", { code: over.by })}</p>` : html`<div class="fields">${line("code", t("credit.manager-code"), over.code ?? "", html` maxlength="32" autocapitalize="characters" spellcheck="false"`)}${line("secret", t(onTablet ? "me.pin" : "me.password"), "", html` type="password" autocomplete="new-password"${onTablet ? html` inputmode="numeric"` : ""}`)}${key({ k: "sign", act: "sign", text: t("credit.sign") })}</div>${over.denied ? html`<p class="failed" role="alert">${over.denied}</p>` : ""}`;
+  return html`<div class="fields">${line("minor", t("credit.amount"), over.typed ?? "", html` inputmode="decimal"`)}${line("reason", t("credit.reason"), over.reason ?? "", html` maxlength="300"`)}</div>${sign}`;
 }
 
 function nextRow(bench) {
@@ -209,7 +225,7 @@ function record(bench) {
 function tradeIn(bench) {
   const { result, ticket, context } = bench, c = credit(bench), over = ticket.override;
   const body = { inspection_id: ticket.id, pair_ref: bench.reading.pair_ref, store: bench.reading.store ?? context.store?.code, staff: context.who?.code, at: bench.reading.at, grade: result.grade, route: route(bench), credit: paid(bench) ?? 0, advised: c?.minor ?? 0, currency: c?.currency ?? context.store?.currency, credit_table: c?.table ?? 0 };
-  if (over) Object.assign(body, { override_by: context.who?.code, reason: over.reason });
+  if (over) Object.assign(body, { override_by: over.by ?? context.who?.code, reason: over.reason });
   for (const name of Object.keys(body)) if (body[name] === undefined) delete body[name];
   return body;
 }
@@ -228,6 +244,15 @@ export const acts = {
     if (!less(bench)) set(bench.reading, "pair", "given_reason", undefined);
   },
   override(bench) { bench.ticket.override = bench.ticket.override ? undefined : {}; },
+  // sign has the server check the manager's secret; without a line nobody can say who it is.
+  async sign(bench) {
+    const over = bench.ticket.override, body = { purpose: "credit", staff: over.code ?? "", [onTablet ? "pin" : "password"]: secret };
+    secret = "";
+    const answer = await fetch(`/api/v1/inspections/${bench.ticket.id}/sign-off`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) }).catch(() => null);
+    over.denied = answer?.ok ? undefined : t(answer ? "credit.denied" : "credit.no-line");
+    if (answer?.ok) over.by = (await answer.json()).staff;
+    bench.focus = answer?.ok ? "finish" : "f-override-secret";
+  },
   async finish(bench) {
     bench.reading.at = bench.now().toISOString();
     bench.ticket.trade ??= uuidv7(bench.now().getTime());
@@ -254,7 +279,9 @@ export const acts = {
 // typedOver stores what was written on the override's lines; it reports whether it may stand there.
 export function typedOver(bench, name, text) {
   const over = (bench.ticket.override ??= {});
-  if (name === "reason") { over.reason = text.trim(); return true; }
+  if (name === "secret") { secret = text; return true; }
+  over.by = undefined; // what was signed is not what stands here now
+  if (name === "reason" || name === "code") { over[name] = text.trim(); return true; }
   over.typed = text;
   const digits = new Intl.NumberFormat("en", { style: "currency", currency: credit(bench)?.currency ?? "EUR" }).resolvedOptions().maximumFractionDigits;
   const minor = Math.round(Number(text.trim().replace(",", ".")) * 10 ** digits);

@@ -2,11 +2,11 @@
 
 import { byId, draw, html } from "./dom.js";
 import { asNewOf } from "./columns.js";
-import { nextBy, nextStored } from "./handover.js";
+import { money, nextBy, nextStored } from "./handover.js";
 import { gone, slipMarkup } from "./slip.js";
 import { t } from "./words.js";
 
-const page = byId("main"), id = page.dataset.id;
+const page = byId("main"), { id, route, credit, currency, table } = page.dataset;
 
 async function get(path) {
   const answer = await fetch(path);
@@ -27,7 +27,8 @@ try {
   reading.right ??= {};
   const [context, model] = await Promise.all([get("/bench/context.json"), modelOf(reading)]), at = new Date(reading.at), given = reading.given ?? result.verdict;
   draw(byId("slip"), slipMarkup({
-    reading, asNew: model && asNewOf(model), result, given, grade: result.grade, store: reading.store, staff: reading.staff, at,
+    reading, asNew: model && asNewOf(model), result, given, grade: result.grade, store: reading.store, staff: reading.staff, at, route, leaves: Boolean(route),
+    credit: route && t("slip.credit-by", { amount: money(Number(credit), currency), table }),
     next: gone(given) ? nextBy(context, given, result.how, model, undefined, at) : nextStored(result.next_check, { rules: result.rules, category: model?.category }, at),
   }));
 } catch (error) {

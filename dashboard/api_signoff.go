@@ -1,0 +1,76 @@
+package dashboard
+
+import (
+	"errors"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
+	"solewright/models"
+)
+
+// signOffBody is somebody standing by something on another person's screen,
+// with a secret of their own.
+type signOffBody struct {
+	Purpose  purposeWord `json:"purpose"`
+	Staff    string      `json:"staff" minLength:"1" maxLength:"32" doc:"Code of who stands by it"`
+	PIN      string      `json:"pin,omitempty" maxLength:"16" doc:"Their PIN, on a store's tablet"`
+	Password string      `json:"password,omitempty" maxLength:"256" doc:"Their password, anywhere"`
+}
+
+// purposeWord is one of models.Purposes.
+type purposeWord string
+
+// Schema lists the purposes.
+func (purposeWord) Schema(huma.Registry) *huma.Schema {
+	words := make([]string, len(models.Purposes))
+	for i, p := range models.Purposes {
+		words[i] = string(p)
+	}
+	return oneOf(words, "What is stood by: another credit than the table's, or a second reader's word")
+}
+
+// signedOff is who stands by what.
+type signedOff struct {
+	Purpose purposeWord `json:"purpose"`
+	Staff   string      `json:"staff"`
+}
+
+var docSignOff = operation{
+	id: "sign-off", summary: "Stand by something about a reading",
+	about: "On the screen of somebody else, with one's own PIN or password. The reading needn't be stored yet. " +
+		"A trade-in with another credit than advised, sent by somebody without the right to that, takes such a sign-off.",
+	body: signOffBody{}, answer: signedOff{}, fails: []*class{tooMany},
+}
+
+// postSignOff checks a secret and notes what its owner stands by.
+func (s *Server) postSignOff(c *gin.Context) error {
+	reading, err := assess.ParseUUID(c.Param("id"))
+	if err != nil {
+		return refuseParameter("id", "want a UUID")
+	}
+	var body signOffBody
+	if err := s.decode(c, &body); err != nil {
+		return err
+	}
+	ctx, device := c.Request.Context(), s.who(c).Device
+	var a models.Account
+	if body.PIN != "" && device != "" {
+		a, err = s.db.SignInPIN(ctx, device, body.Staff, body.PIN)
+	} else {
+		a, err = s.db.SignIn(ctx, body.Staff, body.Password, c.ClientIP())
+	}
+	if errors.Is(err, models.ErrDenied) {
+		return &failure{class: badValues, cause: err, values: []badValue{{Pointer: "#/staff", Detail: "code and secret don't match an account"}}}
+	}
+	if err != nil {
+		return err
+	}
+	if err := s.db.SignOff(ctx, models.Actor{Account: a.Code, Device: device}, reading, models.Purpose(body.Purpose)); err != nil {
+		return err
+	}
+	c.JSON(http.StatusOK, signedOff{Purpose: body.Purpose, Staff: a.Code})
+	return nil
+}
