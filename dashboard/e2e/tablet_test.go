@@ -90,7 +90,7 @@ func TestATabletIsEnrolledAndPeopleChange(t *testing.T) {
 			if strings.Contains(tags, managerCode) {
 				t.Errorf("the rail shows %q, also the region's manager", tags)
 			}
-			if got := eval[string](b, fmt.Sprintf(`[...document.querySelectorAll(".staff.tack")].map((e) => e.querySelector("span").innerText).join()`)); got != traineeCode {
+			if got := eval[string](b, `[...document.querySelectorAll(".staff.tack")].map((e) => e.querySelector("span").innerText).join()`); got != traineeCode {
 				t.Errorf("tacked are %q, want the trainee's tag", got)
 			}
 
