@@ -15,6 +15,7 @@ var officeWays = []navItem{
 	{Path: "/office/stores", Key: "office.stores"},
 	{Path: "/office/staff", Key: "office.staff"},
 	{Path: "/office/tablets", Key: "office.tablets"},
+	{Path: "/office/trail", Key: "office.trail"},
 }
 
 // officeFrame is what stands around every page of the office.

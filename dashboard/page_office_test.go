@@ -72,6 +72,7 @@ var officeProbes = map[string]probe{
 		must(r.t, err)
 		return "/office/tablets/revoke", url.Values{"device": {code}}
 	}, ok: http.StatusSeeOther},
+	"GET /office/trail": {make: fixed("/office/trail"), ok: http.StatusOK},
 }
 
 // person adds a fitter of store A.
@@ -479,5 +480,62 @@ func TestTheOfficeDraftsRules(t *testing.T) {
 			t.Errorf("set %d holds until November, then %d", now.Number, then.Number)
 		}
 		r.audited("rule_set.add", "rule_set:2")
+	})
+}
+
+func TestTheOfficeSearchesTheTrail(t *testing.T) {
+	r := newRig(t)
+	for n := range trailShown + 1 {
+		_, err := r.db.AddDevice(t.Context(), models.Actor{Account: "o-trail", Device: "T-desk"}, fmt.Sprintf("T-%03d", n), storeA)
+		must(t, err)
+	}
+	lines, _, err := r.db.Audit(t.Context(), models.AuditFilter{Subject: "device:T-000"}, models.Page{})
+	must(t, err)
+	if len(lines) != 1 {
+		t.Fatalf("%d lines are about T-000, want 1", len(lines))
+	}
+	day, action := lines[0].At.UTC(), lines[0].Action
+	for _, tt := range []struct {
+		name        string
+		query       string
+		shows, none bool // T-000's line, or no line at all
+	}{
+		{"a subject finds its line", encodeQuery("subject", "device:T-000"), true, false},
+		{"all that narrows holds together", encodeQuery("person", "o-trail", "tablet", "T-desk", "action", action, "subject", "device:T-000"), true, false},
+		{"another person did nothing to it", encodeQuery("subject", "device:T-000", "person", "o-else"), false, true},
+		{"another tablet saw nothing of it", encodeQuery("subject", "device:T-000", "tablet", "T-else"), false, true},
+		{"another action was not done to it", encodeQuery("subject", "device:T-000", "action", "pair.merge"), false, true},
+		{"both days are included", encodeQuery("subject", "device:T-000", "first", day.Format(time.DateOnly), "last", day.Format(time.DateOnly)), true, false},
+		{"the day before holds nothing of it", encodeQuery("subject", "device:T-000", "last", day.AddDate(0, 0, -1).Format(time.DateOnly)), false, true},
+		{"the day after holds nothing of it", encodeQuery("subject", "device:T-000", "first", day.AddDate(0, 0, 1).Format(time.DateOnly)), false, true},
+		{"the newest page ends before the oldest line", encodeQuery("person", "o-trail"), false, false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			r.t = t
+			body := r.sees("/office/trail?" + tt.query)
+			if got := strings.Contains(body, "<td class=\"wrap\">device:T-000</td>"); got != tt.shows {
+				t.Errorf("the line of T-000 shows: %t, want %t", got, tt.shows)
+			}
+			if got := strings.Contains(body, "No line like that."); got != tt.none {
+				t.Errorf("the page says that there is none: %t, want %t", got, tt.none)
+			}
+		})
+	}
+	t.Run("the next page goes on where the first ended", func(t *testing.T) {
+		r.t = t
+		body := r.sees("/office/trail?person=o-trail")
+		next := regexp.MustCompile(`href="([^"]+)" rel="next"`).FindStringSubmatch(body)
+		if next == nil {
+			t.Fatalf("there is no next page:\n%s", body)
+		}
+		body = r.sees(strings.ReplaceAll(next[1], "&amp;", "&"))
+		r.shows(body, "<td class=\"wrap\">device:T-000</td>", ">Newest<")
+		if strings.Contains(body, "device:T-001") || strings.Contains(body, `rel="next"`) {
+			t.Errorf("the last page repeats a line or leads on:\n%s", body)
+		}
+	})
+	t.Run("what is no day is named", func(t *testing.T) {
+		r.t = t
+		r.refused(r.call("GET", "/office/trail?first=soon&person=o-trail", r.office(), nil), "&#34;soon&#34;", `value="o-trail"`)
 	})
 }

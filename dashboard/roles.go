@@ -43,6 +43,7 @@ const (
 	setRegions right = "set up regions"
 	setStaff   right = "set up staff"
 	setDevices right = "set up tablets"
+	readTrail  right = "read the audit trail"
 	// readTables: what holds for the whole fleet may be read by who leads a part.
 	readTables   right = "see the catalogue and the rules"
 	setCatalogue right = "set up the catalogue"
@@ -96,6 +97,7 @@ var rights = map[right][]reach{
 	setRegions: {never, never, never, never, fleet},
 	setStaff:   {never, never, own, never, own},
 	setDevices: {never, never, own, never, own},
+	readTrail:  {never, never, never, never, fleet},
 
 	readTables:   {never, never, anywhere, never, anywhere},
 	setCatalogue: {never, never, never, never, fleet},

@@ -204,6 +204,7 @@ func (s *Server) routes() []route {
 		{"GET", "/office/tablets", setDevices, page(s.showTablets), nil},
 		{"POST", "/office/tablets", setDevices, page(s.doTablet), nil},
 		{"POST", "/office/tablets/revoke", setDevices, page(s.doRevoke), nil},
+		{"GET", "/office/trail", readTrail, page(s.showTrail), nil},
 
 		{"GET", "/fleet", readWear, page(s.showFleet), nil},
 		{"GET", "/fleet/pairs", readWear, page(s.showFleetPairs), nil},
