@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"encoding/json"
 	"net/http"
 
@@ -88,16 +89,19 @@ var docEraseRunner = operation{
 
 // deleteRunner erases a runner.
 func (s *Server) deleteRunner(c *gin.Context) error {
-	ctx := c.Request.Context()
-	e, err := s.db.EraseRunner(ctx, s.who(c).actor(), c.Param("code"))
+	e, err := s.erase(c.Request.Context(), s.who(c), c.Param("code"))
 	if err != nil {
 		return err
 	}
-	if s.cfg.Erased != nil {
-		if err := s.cfg.Erased(ctx, e); err != nil {
-			return err
-		}
-	}
 	c.JSON(http.StatusOK, erasedOut{e.Inspections, e.Fittings, len(e.Pairs), len(e.Photos)})
 	return nil
+}
+
+// erase erases a runner and tells of it, so that the files of photos go too.
+func (s *Server) erase(ctx context.Context, who Identity, code string) (models.Erasure, error) {
+	e, err := s.db.EraseRunner(ctx, who.actor(), code)
+	if err == nil && s.cfg.Erased != nil {
+		err = s.cfg.Erased(ctx, e)
+	}
+	return e, err
 }

@@ -16,6 +16,7 @@ var officeWays = []navItem{
 	{Path: "/office/staff", Key: "office.staff"},
 	{Path: "/office/tablets", Key: "office.tablets"},
 	{Path: "/office/trail", Key: "office.trail"},
+	{Path: "/office/requests", Key: "office.requests"},
 }
 
 // officeFrame is what stands around every page of the office.

@@ -72,7 +72,18 @@ var officeProbes = map[string]probe{
 		must(r.t, err)
 		return "/office/tablets/revoke", url.Values{"device": {code}}
 	}, ok: http.StatusSeeOther},
-	"GET /office/trail": {make: fixed("/office/trail"), ok: http.StatusOK},
+	"GET /office/trail":    {make: fixed("/office/trail"), ok: http.StatusOK},
+	"GET /office/requests": {make: fixed("/office/requests"), ok: http.StatusOK},
+	"POST /office/requests": {make: func(r *rig, n int) (string, any) {
+		return "/office/requests", url.Values{"runner": {r.runner(n)}}
+	}, ok: http.StatusOK},
+	"POST /office/requests/record": {make: func(r *rig, n int) (string, any) {
+		return "/office/requests/record", url.Values{"runner": {r.runner(n)}}
+	}, ok: http.StatusOK},
+	"POST /office/requests/erase": {make: func(r *rig, n int) (string, any) {
+		code := r.runner(n)
+		return "/office/requests/erase", url.Values{"runner": {code}, "again": {code}}
+	}, ok: http.StatusSeeOther},
 }
 
 // person adds a fitter of store A.
@@ -80,6 +91,14 @@ func (r *rig) person(n int) string {
 	r.t.Helper()
 	code := fmt.Sprintf("z-%d", n)
 	must(r.t, r.db.SaveStaff(context.Background(), setup, retail.Staff{Code: code, Role: retail.Fitter, Scopes: []retail.Scope{{Store: storeA}}}))
+	return code
+}
+
+// runner adds a runner.
+func (r *rig) runner(n int) string {
+	r.t.Helper()
+	code := fmt.Sprintf("R-%d", n)
+	must(r.t, r.db.SaveRunner(context.Background(), setup, retail.Runner{Code: code, Unit: "km"}))
 	return code
 }
 
@@ -537,5 +556,73 @@ func TestTheOfficeSearchesTheTrail(t *testing.T) {
 	t.Run("what is no day is named", func(t *testing.T) {
 		r.t = t
 		r.refused(r.call("GET", "/office/trail?first=soon&person=o-trail", r.office(), nil), "&#34;soon&#34;", `value="o-trail"`)
+	})
+}
+
+func TestTheOfficeAnswersARunnersRequest(t *testing.T) {
+	r := newRig(t)
+	ctx := t.Context()
+	code := r.runner(4711)
+	pair := r.put(1, soundReading.with(fields{"runner": code}))["pair_ref"]
+	r.put(2, soundReading.with(fields{"runner": "R-else"}))
+	want(t, r.call("PUT", apiRoot+"/trade-ins/"+id(1), r.office(), tradeIn(id(1))), http.StatusCreated)
+	want(t, r.call("PUT", apiRoot+"/fittings/"+id(3), r.office(), soundFitting.with(fields{"runner": code})), http.StatusCreated)
+	t.Run("the page counts what is held, keeps it out of caches and notes the look", func(t *testing.T) {
+		r.t = t
+		w := r.send("/office/requests", url.Values{"runner": {code}})
+		want(t, w, http.StatusOK)
+		r.check(w)
+		r.shows(w.Body.String(), "Held about "+code, "Erase…")
+		if got := w.Header().Get("Cache-Control"); got != "no-store" {
+			t.Errorf("Cache-Control %q", got)
+		}
+		r.audited("read", "runner:"+code)
+	})
+	t.Run("the file holds all of this runner and nothing of another", func(t *testing.T) {
+		r.t = t
+		w := r.send("/office/requests/record", url.Values{"runner": {code}})
+		want(t, w, http.StatusOK)
+		got := decoded[struct {
+			Runner                              fields
+			Pairs, Inspections, Fittings, Trail []fields
+			TradeIns                            []fields `json:"trade_ins"`
+		}](t, w)
+		if len(got.Pairs) != 1 || len(got.Inspections) != 1 || len(got.Fittings) != 1 || len(got.TradeIns) != 1 || len(got.Trail) == 0 {
+			t.Fatalf("the file is %s", w.Body)
+		}
+		if got.Runner["runner"] != code || got.Pairs[0]["pair_ref"] != pair || got.Inspections[0]["inspection_id"] != id(1) || got.Fittings[0]["fitting_id"] != id(3) {
+			t.Errorf("the file is %s", w.Body)
+		}
+		if strings.Contains(w.Body.String(), "R-else") {
+			t.Errorf("the file tells of another runner: %s", w.Body)
+		}
+	})
+	t.Run("a code that nothing is held about is named", func(t *testing.T) {
+		r.t = t
+		for _, path := range []string{"/office/requests", "/office/requests/record", "/office/requests/erase"} {
+			r.refused(r.send(path, url.Values{"runner": {"R-none"}, "again": {"R-none"}}), "&#34;R-none&#34;")
+		}
+		r.refused(r.send("/office/requests", url.Values{}), "missing")
+	})
+	t.Run("nothing is erased until the code is typed once more", func(t *testing.T) {
+		r.t = t
+		w := r.send("/office/requests", url.Values{"runner": {code}, "act": {"erase"}})
+		want(t, w, http.StatusOK)
+		r.check(w)
+		r.shows(w.Body.String(), "This can&#39;t be undone.", "Erase for good")
+		r.refused(r.send("/office/requests/erase", url.Values{"runner": {code}, "act": {"erase"}, "again": {"R-47"}}), "&#34;R-47&#34;", "Erase for good")
+		_, err := r.db.Runner(ctx, code)
+		must(t, err)
+	})
+	t.Run("once erased, the code is held nowhere and the address doesn't say it", func(t *testing.T) {
+		r.t = t
+		w := r.send("/office/requests/erase", url.Values{"runner": {code}, "act": {"erase"}, "again": {code}})
+		want(t, w, http.StatusSeeOther)
+		to := w.Header().Get("Location")
+		if strings.Contains(to, code) {
+			t.Errorf("sent to %s", to)
+		}
+		r.shows(r.sees(to), "The runner is erased.")
+		r.refused(r.send("/office/requests", url.Values{"runner": {code}}), "something is held")
 	})
 }

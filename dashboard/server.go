@@ -205,6 +205,10 @@ func (s *Server) routes() []route {
 		{"POST", "/office/tablets", setDevices, page(s.doTablet), nil},
 		{"POST", "/office/tablets/revoke", setDevices, page(s.doRevoke), nil},
 		{"GET", "/office/trail", readTrail, page(s.showTrail), nil},
+		{"GET", "/office/requests", eraseRunner, page(s.showRequests), nil},
+		{"POST", "/office/requests", eraseRunner, page(s.doRequest), nil},
+		{"POST", "/office/requests/record", eraseRunner, page(s.doRecord), nil},
+		{"POST", "/office/requests/erase", eraseRunner, page(s.doErase), nil},
 
 		{"GET", "/fleet", readWear, page(s.showFleet), nil},
 		{"GET", "/fleet/pairs", readWear, page(s.showFleetPairs), nil},
