@@ -16,6 +16,7 @@ var officeWays = []navItem{
 	{Path: "/office/staff", Key: "office.staff"},
 	{Path: "/office/tablets", Key: "office.tablets"},
 	{Path: "/office/trail", Key: "office.trail"},
+	{Path: "/office/pairs", Key: "office.pairs"},
 	{Path: "/office/requests", Key: "office.requests"},
 }
 

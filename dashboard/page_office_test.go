@@ -74,6 +74,15 @@ var officeProbes = map[string]probe{
 	}, ok: http.StatusSeeOther},
 	"GET /office/trail":    {make: fixed("/office/trail"), ok: http.StatusOK},
 	"GET /office/requests": {make: fixed("/office/requests"), ok: http.StatusOK},
+	"GET /office/pairs":    {make: pairOfReading("/office/pairs?ref=REF"), ok: http.StatusOK},
+	"POST /office/pairs/merge": {make: func(r *rig, n int) (string, any) {
+		return "/office/pairs/merge", url.Values{"from": {r.pair(n)}, "into": {r.pair(n + 500_000)}, "reason": {"two slips"}}
+	}, ok: http.StatusSeeOther},
+	"POST /office/pairs/split": {make: func(r *rig, n int) (string, any) {
+		ref := r.pair(n)
+		r.put(n+500_000, soundReading.with(fields{"pair_ref": ref, "km": 400}))
+		return "/office/pairs/split", url.Values{"ref": {ref}, "inspections": {id(n + 500_000)}, "reason": {"another pair"}}
+	}, ok: http.StatusSeeOther},
 	"POST /office/requests": {make: func(r *rig, n int) (string, any) {
 		return "/office/requests", url.Values{"runner": {r.runner(n)}}
 	}, ok: http.StatusOK},
@@ -92,6 +101,12 @@ func (r *rig) person(n int) string {
 	code := fmt.Sprintf("z-%d", n)
 	must(r.t, r.db.SaveStaff(context.Background(), setup, retail.Staff{Code: code, Role: retail.Fitter, Scopes: []retail.Scope{{Store: storeA}}}))
 	return code
+}
+
+// pair stores a reading in store A and returns its pair.
+func (r *rig) pair(n int) string {
+	r.t.Helper()
+	return r.put(n, soundReading)["pair_ref"].(string)
 }
 
 // runner adds a runner.
@@ -624,5 +639,56 @@ func TestTheOfficeAnswersARunnersRequest(t *testing.T) {
 		}
 		r.shows(r.sees(to), "The runner is erased.")
 		r.refused(r.send("/office/requests", url.Values{"runner": {code}}), "something is held")
+	})
+}
+
+func TestTheOfficeMergesAndSplitsPairs(t *testing.T) {
+	r := newRig(t)
+	ctx := t.Context()
+	theirs := soundReading.with(fields{"runner": "R-4711"})
+	first := r.put(1, theirs)["pair_ref"].(string)
+	second := r.put(2, theirs)["pair_ref"].(string)
+	t.Run("an open pair of the same runner, model and size is proposed", func(t *testing.T) {
+		r.t = t
+		r.shows(r.sees("/office/pairs?ref="+first), "Readings of pair "+spaced(first), "ref="+first+"&amp;from="+second)
+		r.shows(r.sees("/office/pairs?ref="+first+"&from="+second), `value="`+second+`"`)
+	})
+	t.Run("what names no pair is named, and a merge without a reason refused", func(t *testing.T) {
+		r.t = t
+		r.refused(r.call("GET", "/office/pairs?ref=nothing", r.office(), nil), "&#34;nothing&#34;")
+		r.refused(r.send("/office/pairs/merge", url.Values{"from": {"nothing"}, "into": {first}, "reason": {"two slips"}}), "&#34;nothing&#34;", "two slips")
+		r.refused(r.send("/office/pairs/merge", url.Values{"from": {second}, "into": {first}, "reason": {" "}}), "why they are one pair", `value="`+second+`"`)
+		r.refused(r.send("/office/pairs/merge", url.Values{"from": {first}, "into": {first}, "reason": {"two slips"}}), "another pair")
+	})
+	t.Run("merged, both references lead to one pair with both readings", func(t *testing.T) {
+		r.t = t
+		w := r.send("/office/pairs/merge", url.Values{"from": {second}, "into": {first}, "reason": {"two slips"}})
+		want(t, w, http.StatusSeeOther)
+		r.shows(r.sees(w.Header().Get("Location")), "They are one pair now: "+spaced(first), id(1), id(2))
+		pair, err := r.db.Pair(ctx, second)
+		must(t, err)
+		if pair.Ref != first || len(pair.Inspections) != 2 {
+			t.Errorf("%s leads to %s with %d readings", second, pair.Ref, len(pair.Inspections))
+		}
+		r.audited("pair.merge", "pair:"+second)
+	})
+	t.Run("a split asks for a reason, and for some of the readings", func(t *testing.T) {
+		r.t = t
+		r.refused(r.send("/office/pairs/split", url.Values{"ref": {first}, "inspections": {id(2)}}), "why they are two pairs", `value="`+id(2)+`" checked`)
+		r.refused(r.send("/office/pairs/split", url.Values{"ref": {first}, "reason": {"two pairs"}}), "not all", `value="two pairs"`)
+		r.refused(r.send("/office/pairs/split", url.Values{"ref": {first}, "inspections": {id(1), id(2)}, "reason": {"two pairs"}}), "not all")
+	})
+	t.Run("split, the reading is a pair of its own", func(t *testing.T) {
+		r.t = t
+		w := r.send("/office/pairs/split", url.Values{"ref": {first}, "inspections": {id(2)}, "reason": {"two pairs"}})
+		want(t, w, http.StatusSeeOther)
+		body := r.sees(w.Header().Get("Location"))
+		r.shows(body, "Print its slip.", id(2))
+		pair, err := r.db.Pair(ctx, first)
+		must(t, err)
+		if len(pair.Inspections) != 1 || pair.Inspections[0].ID.String() != id(1) {
+			t.Errorf("%d readings stayed", len(pair.Inspections))
+		}
+		r.audited("pair.split", "pair:"+first)
 	})
 }

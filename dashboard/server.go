@@ -209,6 +209,9 @@ func (s *Server) routes() []route {
 		{"POST", "/office/requests", eraseRunner, page(s.doRequest), nil},
 		{"POST", "/office/requests/record", eraseRunner, page(s.doRecord), nil},
 		{"POST", "/office/requests/erase", eraseRunner, page(s.doErase), nil},
+		{"GET", "/office/pairs", mergePairs, page(s.showOfficePairs), nil},
+		{"POST", "/office/pairs/merge", mergePairs, page(s.doMerge), nil},
+		{"POST", "/office/pairs/split", mergePairs, page(s.doSplit), nil},
 
 		{"GET", "/fleet", readWear, page(s.showFleet), nil},
 		{"GET", "/fleet/pairs", readWear, page(s.showFleetPairs), nil},
