@@ -157,7 +157,11 @@ func (s *Server) showFleet(c *gin.Context) error {
 	if view.Figures, err = s.fleetFigures(c, v, a, view.Signals); err != nil {
 		return err
 	}
-	if view.Lives, err = s.fleetLives(c, v, a); err != nil {
+	replicates := 0
+	if c.Query("band") != "" {
+		replicates = bandReplicates
+	}
+	if view.Lives, err = s.fleetLives(c, v, a, replicates); err != nil {
 		return err
 	}
 	if done, err := s.serveFigure(c, slices.Concat([]figureView{view.Matrix}, view.Figures, view.Lives)...); done || err != nil {
@@ -698,13 +702,9 @@ const bandReplicates = 100
 
 // fleetLives draws how long pairs last, a panel for each group of gaits with
 // the others behind.
-func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask) ([]figureView, error) {
+func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask, replicates int) ([]figureView, error) {
 	w := s.words(c)
 	a = withoutPattern(a)
-	replicates := 0
-	if c.Query("band") != "" {
-		replicates = bandReplicates
-	}
 	classes := map[string]string{"pronated": "c-in", "neutral": "c-neutral", "supinated": "c-out"}
 	var panels []*figure.Steps
 	end := 0.0

@@ -93,20 +93,10 @@ func (s *Server) showFleetCompare(c *gin.Context) error {
 	m := &figure.Matrix{Columns: names[:]}
 	differ := 0
 	for _, x := range found {
-		row := compareRow{What: w.say("fleet.compare.worn")}
-		if x.Word != "" {
-			row.What = w.say("fleet.picked", "part", w.say("fleet.part."+a.Part.String()), "pattern", w.word(x.Word))
-		}
-		row.A, row.B = w.percentOf(x.A.Share.V), w.percentOf(x.B.Share.V)
-		row.NA, row.NB = w.say("figure.n", "n", x.A.Size), w.say("figure.n", "n", x.B.Size)
+		row := w.compareRow(a.Part, x)
 		row.PairsOfA, row.PairsOfB = askAddress(asks[0], x.Word), askAddress(asks[1], x.Word)
-		row.Difference, row.Q = w.say("figure.few"), "–"
-		if x.Known {
-			row.Difference = w.say("fleet.compare.points", "points", points(x.Difference.Difference), "low", points(x.Difference.Low), "high", points(x.Difference.High))
-			row.Q, row.Differs = "q "+qWords(x.Q), x.Q < compareDiffers
-			if row.Differs {
-				differ++
-			}
+		if row.Differs {
+			differ++
 		}
 		view.Rows = append(view.Rows, row)
 		m.Rows = append(m.Rows, figure.MatrixRow{Name: row.What, Cells: []figure.Estimate{estimate(x.A, 0), estimate(x.B, 0)}})
@@ -118,6 +108,27 @@ func (s *Server) showFleetCompare(c *gin.Context) error {
 		return err
 	}
 	return s.render(c, http.StatusOK, "fleet-compare", view)
+}
+
+// compareRow writes one comparison, without its lists.
+func (w words) compareRow(part wear.Part, x wear.Comparison) compareRow {
+	row := compareRow{What: w.say("fleet.compare.worn"), A: w.percentOf(x.A.Share.V), B: w.percentOf(x.B.Share.V)}
+	if x.Word != "" {
+		row.What = w.say("fleet.picked", "part", w.say("fleet.part."+part.String()), "pattern", w.word(x.Word))
+	}
+	if x.A.Size == 0 {
+		row.A = "–"
+	}
+	if x.B.Size == 0 {
+		row.B = "–"
+	}
+	row.NA, row.NB = w.say("figure.n", "n", x.A.Size), w.say("figure.n", "n", x.B.Size)
+	row.Difference, row.Q = w.say("figure.few"), "–"
+	if x.Known {
+		row.Difference = w.say("fleet.compare.points", "points", points(x.Difference.Difference), "low", points(x.Difference.Low), "high", points(x.Difference.High))
+		row.Q, row.Differs = "q "+qWords(x.Q), x.Q < compareDiffers
+	}
+	return row
 }
 
 // sideContext is the request with one side's parameters as if they were the

@@ -27,8 +27,12 @@ import (
 // fleetProbes holds one request for each route of the manager's pages. They
 // name store A, so that another scope is refused; the signal isn't there.
 var fleetProbes = map[string]probe{
-	"GET /fleet":              {make: stored("/fleet?store="+storeA, nil), ok: http.StatusOK},
-	"GET /fleet/pairs":        {make: stored("/fleet/pairs?store="+storeA, nil), ok: http.StatusOK},
+	"GET /fleet":       {make: stored("/fleet?store="+storeA, nil), ok: http.StatusOK},
+	"GET /fleet/pairs": {make: stored("/fleet/pairs?store="+storeA, nil), ok: http.StatusOK},
+	"GET /fleet/models/:id": {make: func(r *rig, n int) (string, any) {
+		r.put(n, soundReading)
+		return "/fleet/models/" + r.anyShoe() + "?store=" + storeA, nil
+	}, ok: http.StatusOK},
 	"GET /fleet/compare":      {make: stored("/fleet/compare?a_store="+storeA, nil), ok: http.StatusOK},
 	"GET /fleet/credit":       {make: stored("/fleet/credit?store="+storeA, nil), ok: http.StatusOK},
 	"GET /wear/shares":        {make: fixed("/wear/shares?store=" + storeA), ok: http.StatusOK},
@@ -378,4 +382,65 @@ func (r *rig) file(t *testing.T, path string) [][]string {
 	rows, err := csv.NewReader(w.Body).ReadAll()
 	must(t, err)
 	return rows
+}
+
+func TestTheModelPageShowsWhatWasPlanted(t *testing.T) {
+	r, f := planted(t)
+	p := f.Plants()
+	path := func(i int) string { return "/fleet/models/" + f.Models[i].ID.String() }
+	const months = "?from=2025-01&to=2026-10"
+
+	t.Run("the shares by batch are those of the pairs listed, and the planted batch stands out", func(t *testing.T) {
+		r.t = t
+		hits, size := map[string]int{}, map[string]int{}
+		list := r.file(t, "/fleet/pairs"+months+"&as=csv&model="+f.Models[p.BatchModel].ID.String())
+		at := map[string]int{}
+		for i, name := range list[0] {
+			at[name] = i
+		}
+		for _, row := range list[1:] {
+			km, err := strconv.Atoi(row[at["km"]])
+			verdict := row[at["verdict"]]
+			if err != nil || km >= wear.EarlyKM || verdict == "" || verdict == "incomplete" {
+				continue
+			}
+			size[row[at["batch"]]]++
+			if verdict == "replace" || verdict == "retire" {
+				hits[row[at["batch"]]]++
+			}
+		}
+		rows := r.file(t, path(p.BatchModel)+months+"&figure=early&as=csv")
+		most, first := -1.0, ""
+		for _, row := range rows[1:] {
+			batch := row[0]
+			if batch == "batch not read" {
+				batch = ""
+			}
+			if got, want := row[1]+" of "+row[2], fmt.Sprintf("%d of %d", hits[batch], size[batch]); got != want {
+				t.Errorf("batch %q: %s, the list has %s", row[0], got, want)
+			}
+			if share := float64(hits[batch]) / float64(size[batch]); size[batch] >= wear.MinPairs && share > most {
+				most, first = share, batch
+			}
+		}
+		if len(rows)-1 != len(size) || first != p.Batch {
+			t.Errorf("%d batches, the list has %d; the highest share is of %q, planted is %q", len(rows)-1, len(size), first, p.Batch)
+		}
+	})
+	t.Run("the inner forefoot of the planted model differs from its category", func(t *testing.T) {
+		r.t = t
+		page := r.sees(path(p.Model) + months + "&part=forefoot")
+		differs := false
+		for row := range strings.SplitSeq(page, "</tr>") {
+			differs = differs || strings.Contains(row, "forefoot, inner</th>") && strings.Contains(row, "<b>differs</b>")
+		}
+		if !differs {
+			t.Error("no table says that the inner forefoot differs")
+		}
+	})
+	t.Run("a model that isn't there is not found", func(t *testing.T) {
+		r.t = t
+		want(t, r.call("GET", "/fleet/models/"+id(1), r.office(), nil), http.StatusNotFound)
+		want(t, r.call("GET", "/fleet/models/fenline", r.office(), nil), http.StatusNotFound)
+	})
 }

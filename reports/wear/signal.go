@@ -75,7 +75,7 @@ type Signal struct {
 const (
 	MinPairs   = 20   // below, nothing is ranked
 	maxQ       = 0.05 // the share of false signals among all that are shown
-	earlyKM    = 250
+	EarlyKM    = 250
 	bandKM     = 50
 	winsorised = 0.1 // of each end of the stores' z
 	conf       = 0.95
@@ -317,7 +317,7 @@ func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
 	}
 	units := make([]measured, len(groups))
 	for i := range groups {
-		units[i] = measured{groups[i].By, strata(&groups[i], "", groups[i].By[0], bandKM, earlyKM)}
+		units[i] = measured{groups[i].By, strata(&groups[i], "", groups[i].By[0], bandKM, EarlyKM)}
 	}
 	all := total(units)
 	var tested []Signal

@@ -118,7 +118,7 @@ func rowsOf(t testing.TB, file []byte, only map[string]string) (header []string,
 func command(t testing.TB, file []byte, args ...string) any {
 	t.Helper()
 	var out bytes.Buffer
-	if err := tally.Run(append(args, "-"), bytes.NewReader(file), &out, &out, false); err != nil {
+	if err := tally.Run(append(args, "-"), tally.Console{Stdin: bytes.NewReader(file), Stdout: &out, Stderr: &out}); err != nil {
 		t.Fatal(args, err)
 	}
 	return object(t, out.Bytes())

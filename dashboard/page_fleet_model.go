@@ -1,0 +1,332 @@
+package dashboard
+
+import (
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
+	"solewright/models"
+	"solewright/models/retail"
+	"solewright/reports/figure"
+	memory "solewright/reports/fleet"
+	"solewright/reports/wear"
+)
+
+// fleetModelPage is what the fleet says of one model of shoe.
+type fleetModelPage struct {
+	wearFilters
+	Name, About string
+	Count       way // the pairs of all that is shown
+	Built       string
+	AsNew       []modelFact
+	Sole        figureView
+	Parts       []way
+	Lives       []modelLife
+	// Against heads the comparisons; it is empty where the category is unknown.
+	Against  string
+	Patterns []modelPatterns
+	Early    figureView
+	Batches  []way
+	Ends     []modelEnd
+	Empty    bool
+}
+
+// modelFact is one value of the model as new.
+type modelFact struct{ Name, Value string }
+
+// modelLife is the life of the model's pairs under one group of gaits.
+type modelLife struct {
+	Figure figureView
+	Median string
+	Pairs  string
+}
+
+// modelPatterns is the model beside the rest of its category under one group of
+// gaits.
+type modelPatterns struct {
+	Gait   string
+	Figure figureView
+	Rows   []compareRow
+}
+
+// modelEnd is one reason why pairs were worn, how often, and those pairs.
+type modelEnd struct {
+	way
+	Count, Share string
+}
+
+// showFleetModel answers with what the fleet says of a model.
+func (s *Server) showFleetModel(c *gin.Context) error {
+	a, v, err := s.askOf(c)
+	if err != nil {
+		return err
+	}
+	id, err := assess.ParseUUID(c.Param("id"))
+	if err != nil {
+		return refuse(notFound, "a shoe model is known by its UUID")
+	}
+	m, err := s.db.ShoeModel(c.Request.Context(), id)
+	if err != nil {
+		return err
+	}
+	// The address says which model it is, and the model its category.
+	a = withoutPattern(a.Without(memory.Model).Without(memory.Category))
+	always := a.With(memory.Model, id.String())
+	w := s.words(c)
+	view := fleetModelPage{Name: modelName(&m.ShoeModel), Built: builtMarks(m.AsNew.Built), AsNew: w.asNew(&m), About: w.say("fleet.model.no-category")}
+	if m.Category != "" {
+		view.About = w.say("fleet.model.category", "category", w.word(m.Category))
+	}
+	if view.wearFilters, a, err = s.wearFilters(c, v, a); err != nil {
+		return err
+	}
+	view.Selects = slices.DeleteFunc(view.Selects, func(f filterSelect) bool {
+		return f.Name == memory.Model.String() || f.Name == memory.Category.String()
+	})
+	of := a.With(memory.Model, id.String())
+	if view.Sole, err = s.modelSole(c, v, of, view.Name); err != nil {
+		return err
+	}
+	if view.Lives, err = s.modelLives(c, v, of); err != nil {
+		return err
+	}
+	if m.Category != "" {
+		view.Against = w.say("fleet.model.patterns-head", "category", w.word(m.Category))
+		for _, part := range wear.Parts {
+			view.Parts = append(view.Parts, way{Href: address(c, "part", part), Text: w.say("fleet.part." + part), Here: part == a.Part.String()})
+		}
+		if view.Patterns, err = s.modelPatterns(c, v, a, &m); err != nil {
+			return err
+		}
+	}
+	if view.Early, view.Batches, err = s.modelBatches(c, v, always); err != nil {
+		return err
+	}
+	figures := []figureView{view.Sole, view.Early}
+	for i := range view.Lives {
+		figures = append(figures, view.Lives[i].Figure)
+	}
+	for i := range view.Patterns {
+		figures = append(figures, view.Patterns[i].Figure)
+	}
+	if done, err := s.serveFigure(c, figures...); done || err != nil {
+		return err
+	}
+	if view.Ends, err = w.modelEnds(v, of); err != nil {
+		return err
+	}
+	cells, err := v.Count(of.Filter())
+	if err != nil {
+		return err
+	}
+	n := 0
+	if len(cells) > 0 {
+		n = cells[0].N
+	}
+	view.Count, view.Empty = way{Href: questionAddress(of), Text: w.say("fleet.pairs", "n", n)}, n == 0
+	return s.render(c, http.StatusOK, "fleet-model", view)
+}
+
+// questionAddress is the list of the pairs of a question, with parameters
+// changed.
+func questionAddress(a wear.Ask, changes ...string) string {
+	q := url.Values{}
+	for _, only := range a.Only {
+		q.Set(only.Dim.String(), strings.Join(only.Words, ","))
+	}
+	return at("/fleet/pairs", q, append([]string{"from", a.From, "to", a.To}, changes...)...)
+}
+
+// asNew writes what is known of a model as new.
+func (w words) asNew(m *models.ShoeModel) []modelFact {
+	values := writeSheet(retail.ShoeModels, &m.ShoeModel)
+	var all []modelFact
+	for _, name := range []string{"tilt", "lean", "rigid_counter", "plate", "depth_heel", "depth_mid", "depth_fore", "depth_toe", "flex", "torsion", "shore", "asker", "drop_mm"} {
+		value := values[name]
+		if value == "yes" || value == "no" {
+			value = w.say("office." + value)
+		}
+		if value != "" {
+			all = append(all, modelFact{w.say("office.field." + name), w.word(value)})
+		}
+	}
+	return all
+}
+
+// modelSole draws the mean grade of each zone.
+func (s *Server) modelSole(c *gin.Context, v *memory.View, a wear.Ask, name string) (figureView, error) {
+	w := s.words(c)
+	groups, err := v.Grades(a.Filter())
+	if err != nil {
+		return figureView{}, err
+	}
+	f := &figure.Sole{Finding: w.say("fleet.model.sole-none", "name", name)}
+	if len(groups) > 0 {
+		most := 0.0
+		for shoe, means := range []*[assess.NumZones]figure.Mean{&f.Left, &f.Right} {
+			for z := range means {
+				grades := &groups[0].Zones[shoe][z]
+				sum := 0
+				for grade, n := range grades.Grades {
+					sum += grade * n
+				}
+				n := grades.N()
+				if n == 0 {
+					continue
+				}
+				means[z] = figure.Mean{Grade: float64(sum) / float64(n), N: n}
+				if means[z].Grade > most {
+					most = means[z].Grade
+					part, edge, _ := strings.Cut(assess.Col(z).String(), "_")
+					f.Finding = w.say("fleet.model.sole-finding", "name", name, "n", groups[0].N, "zone", w.say("zone.of", "part", w.say("part."+part), "edge", w.say("edge."+edge)),
+						"shoe", w.say([]string{"shoe.left", "shoe.right"}[shoe]), "grade", strconv.FormatFloat(most, 'f', 1, 64))
+				}
+			}
+		}
+	}
+	return s.figure(c, "sole", w.say("fleet.model.sole"), w.say("fleet.model.sole-caption"), f), nil
+}
+
+// modelLives draws how long the model's pairs last, with the medians.
+func (s *Server) modelLives(c *gin.Context, v *memory.View, a wear.Ask) ([]modelLife, error) {
+	w := s.words(c)
+	figures, err := s.fleetLives(c, v, a, bandReplicates)
+	if err != nil {
+		return nil, err
+	}
+	var lives []modelLife
+	for i := range figures {
+		f := figures[i].figure.(*figure.Steps)
+		gait := c.Query("gait")
+		for _, g := range wear.GaitGroups {
+			if gait == "" && w.say("fleet.gait."+g.Name) == f.Name {
+				gait = strings.Join(g.Words, ",")
+			}
+		}
+		lives = append(lives, modelLife{Figure: figures[i], Median: w.median(f), Pairs: questionAddress(a, "gait", gait)})
+	}
+	return lives, nil
+}
+
+// median says where half of the pairs are worn, and its interval: between where
+// the lower and the upper end of the band fall to one half, and no narrower than
+// where the median itself may lie. Of few pairs it says nothing.
+func (w words) median(f *figure.Steps) string {
+	if f.Half == nil || len(f.Watch) == 0 || f.Watch[0].N < wear.MinPairs {
+		return w.say("fleet.model.median-unknown", "gait", f.Name)
+	}
+	text := w.say("fleet.model.median", "gait", f.Name, "from", int(f.Half.From), "to", int(f.Half.To))
+	low := slices.IndexFunc(f.Band, func(b figure.Bound) bool { return b.Low <= 0.5 })
+	high := slices.IndexFunc(f.Band, func(b figure.Bound) bool { return b.High <= 0.5 })
+	if low < 0 {
+		return text
+	}
+	from := int(min(f.Band[low].X, f.Half.From))
+	if high < 0 {
+		return text + " " + w.say("fleet.model.median-open", "low", from)
+	}
+	return text + " " + w.say("fleet.model.median-band", "low", from, "high", int(max(f.Band[high].X, f.Half.To)))
+}
+
+// modelPatterns compares the model with the others of its category, under each
+// group of gaits.
+func (s *Server) modelPatterns(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel) ([]modelPatterns, error) {
+	w := s.words(c)
+	cells, err := v.Count(a.With(memory.Category, m.Category).Filter(), memory.Model)
+	if err != nil {
+		return nil, err
+	}
+	var others []string
+	for _, cell := range cells {
+		if id := cell.By[0]; id != "" && id != m.ID.String() {
+			others = append(others, id)
+		}
+	}
+	if len(others) == 0 {
+		return nil, nil
+	}
+	var all []modelPatterns
+	for i, g := range wear.GaitGroups[:len(wear.GaitGroups)-1] {
+		under := a
+		if gait := c.Query("gait"); gait == "" {
+			under = a.With(memory.Gait, g.Words...)
+		} else if !slices.Contains(g.Words, gait) {
+			continue
+		}
+		this, rest := under.With(memory.Model, m.ID.String()), under.With(memory.Model, others...)
+		found, err := wear.Compare(v, this, rest)
+		if err != nil {
+			return nil, err
+		}
+		p := modelPatterns{Gait: w.say("fleet.gait." + g.Name)}
+		drawn, differ := &figure.Matrix{Columns: []string{w.say("fleet.model.this"), w.say("fleet.model.others")}}, 0
+		for _, x := range found {
+			row := w.compareRow(a.Part, x)
+			row.PairsOfA, row.PairsOfB = askAddress(this, x.Word), askAddress(rest, x.Word)
+			if row.Differs {
+				differ++
+			}
+			p.Rows = append(p.Rows, row)
+			drawn.Rows = append(drawn.Rows, figure.MatrixRow{Name: row.What, Cells: []figure.Estimate{estimate(x.A, 0), estimate(x.B, 0)}})
+		}
+		drawn.Finding = w.say("fleet.compare.finding", "n", differ, "of", len(found))
+		p.Figure = s.figure(c, "patterns-"+strconv.Itoa(i+1), p.Gait, drawn.Finding, drawn)
+		all = append(all, p)
+	}
+	return all, nil
+}
+
+// modelBatches draws the share worn early by batch, over the months that the
+// address names.
+func (s *Server) modelBatches(c *gin.Context, v *memory.View, a wear.Ask) (figureView, []way, error) {
+	w := s.words(c)
+	found, err := wear.Early(v, a)
+	if err != nil {
+		return figureView{}, nil, err
+	}
+	f := &figure.Bars{Finding: w.say("fleet.model.early-none", "km", wear.EarlyKM)}
+	var lists []way
+	most := -1.0
+	for _, b := range found {
+		name := either(b.Batch, w.say("fleet.model.no-batch"))
+		f.Rows = append(f.Rows, figure.Bar{Name: name, Estimate: estimate(b.Share, 0)})
+		if b.Size >= wear.MinPairs && b.Share.Share.V > most {
+			most = b.Share.Share.V
+			f.Finding = w.say("fleet.model.early-finding", "km", wear.EarlyKM, "batch", name, "share", w.percentOf(most), "size", b.Size)
+		}
+		if b.Batch != "" {
+			lists = append(lists, way{Href: questionAddress(a, "batch", b.Batch, "sort", "least-km"), Text: b.Batch})
+		}
+	}
+	return s.figure(c, "early", w.say("fleet.model.early", "km", wear.EarlyKM), w.say("fleet.model.early-caption", "km", wear.EarlyKM), f), lists, nil
+}
+
+// modelEnds counts the worst findings of the pairs found worn, most first.
+func (w words) modelEnds(v *memory.View, a wear.Ask) ([]modelEnd, error) {
+	worn := []string{assess.Replace.String(), assess.Retire.String()}
+	cells, err := v.Count(a.Without(memory.Verdict).With(memory.Verdict, worn...).Filter(), memory.Reason)
+	if err != nil {
+		return nil, err
+	}
+	all := 0
+	for _, cell := range cells {
+		all += cell.N
+	}
+	slices.SortStableFunc(cells, func(x, y memory.Cell) int { return y.N - x.N })
+	var ends []modelEnd
+	for _, cell := range cells {
+		code := cell.By[0]
+		e := modelEnd{Count: strconv.Itoa(cell.N), Share: w.percentOf(float64(cell.N) / float64(all))}
+		e.Text = w.say("fleet.model.no-reason")
+		if code != "" {
+			e.Text, e.Href = w.reason(code), questionAddress(a, "verdict", strings.Join(worn, ","), "reason", code)
+		}
+		ends = append(ends, e)
+	}
+	return ends, nil
+}
