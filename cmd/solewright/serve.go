@@ -72,7 +72,7 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	}
 	copied := fleet.New(fleet.Options{Source: db.Feed(), Snapshot: s.snapshot(), Clock: a.now, Log: log})
 	registry := prometheus.NewRegistry()
-	if err := registry.Register(copied); err != nil {
+	if err := registry.Register(fleetMetrics{copied}); err != nil {
 		return err
 	}
 	handler, err := dashboard.New(dashboard.Config{
