@@ -76,7 +76,7 @@ func StratifiedLogRank(strata [][][]Exit) (*LogRankResult, error) {
 	for g := range u {
 		u[g] = float64(r.Observed[g]) - r.Expected[g]
 	}
-	r.Chi2, r.DF = v.quadraticForm(u)
+	r.Chi2, r.DF = v.quadraticForm(u, v.diagonal(), 1e-10)
 	if r.DF == 0 {
 		return nil, ErrNoSpread.because("at every event only one group, or everyone at once, was at stake")
 	}
@@ -208,21 +208,30 @@ type symmetric struct {
 
 func newSymmetric(n int) *symmetric { return &symmetric{n, make([]float64, n*n)} }
 
+// diagonal returns a copy of the diagonal.
+func (s *symmetric) diagonal() []float64 {
+	d := make([]float64, s.n)
+	for i := range d {
+		d[i] = s.a[i*s.n+i]
+	}
+	return d
+}
+
 // add adds x to the entry of row i and column j ≤ i.
 func (s *symmetric) add(i, j int, x float64) { s.a[i*s.n+j] += x }
 
 // quadraticForm returns uᵀ S⁻ u and the rank of S, for S positive
 // semidefinite and u in its range: any generalised inverse gives the same
 // form. It overwrites S with its Cholesky factor, taking next the row that
-// keeps the largest part of its variance, until the rest is rounding.
-func (s *symmetric) quadraticForm(u []float64) (form float64, rank int) {
-	const singular = 1e-10
+// keeps the largest part of its variance, until each keeps no more than the
+// part singular, which is rounding. Variance is the diagonal of S, or what was
+// it was before something was taken off that left rounding behind.
+func (s *symmetric) quadraticForm(u, variance []float64, singular float64) (form float64, rank int) {
 	at := func(i, j int) *float64 { return &s.a[max(i, j)*s.n+min(i, j)] }
 	w := slices.Clone(u)
-	variance := make([]float64, s.n)
 	var rest []int
 	for i := range s.n {
-		if variance[i] = *at(i, i); variance[i] > 0 {
+		if variance[i] > 0 {
 			rest = append(rest, i)
 		}
 	}

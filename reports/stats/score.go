@@ -292,6 +292,7 @@ func InformationScoreTest(groups [][]Interval) (*ScoreResult, error) {
 			}
 		}
 	}
+	information := v.diagonal()
 	if params > 0 {
 		var chol mat.Cholesky
 		if !chol.Factorize(baseline) {
@@ -308,8 +309,17 @@ func InformationScoreTest(groups [][]Interval) (*ScoreResult, error) {
 			}
 		}
 	}
+	// One group's β is 0: hazards that all change alike are another life, and no
+	// difference. What is left of a group's information is known as well as the
+	// pooled life, whose gap is 1e-8 at most.
+	contrasts := newSymmetric(k - 1)
+	for g := 1; g < k; g++ {
+		for h := 1; h <= g; h++ {
+			contrasts.add(g-1, h-1, v.a[g*k+h])
+		}
+	}
 	r := &ScoreResult{U: s.sums()}
-	r.Chi2, r.DF = v.quadraticForm(r.U)
+	r.Chi2, r.DF = contrasts.quadraticForm(r.U[1:], information[1:], 1e-7)
 	if r.DF == 0 {
 		return nil, ErrNoSpread.because("the data hold no information on the difference of the groups")
 	}
