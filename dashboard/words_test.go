@@ -3,11 +3,16 @@ package dashboard
 import (
 	"encoding/json"
 	"maps"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
 
 	"golang.org/x/text/language"
+
+	"solewright/assess"
+	"solewright/models/retail"
 )
 
 func TestSayFillsAndCounts(t *testing.T) {
@@ -58,6 +63,64 @@ func TestAnotherLanguageIsAFile(t *testing.T) {
 	}
 	if got := langs[1].say("more") + " " + langs[1].say("back"); got != "Mehr back" {
 		t.Errorf("German says %q, want its own word and the fallback's", got)
+	}
+}
+
+// shippedWords reads the words of a language as its file has them, without the
+// fallback's.
+func shippedWords(t *testing.T, lang string) map[string]string {
+	t.Helper()
+	data, err := embedded.ReadFile("static/words/" + lang + ".json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var text map[string]string
+	if err := json.Unmarshal(data, &text); err != nil {
+		t.Fatal(err)
+	}
+	return text
+}
+
+// Words of the data are English and need no text of their own on an English
+// page, so that another language has more of them.
+func TestSpanishSaysAllThatEnglishSays(t *testing.T) {
+	en, es := shippedWords(t, "en"), shippedWords(t, "es")
+	fill := regexp.MustCompile(`\{\w+\}`)
+	fills := func(text string) []string {
+		all := fill.FindAllString(text, -1)
+		slices.Sort(all)
+		return all
+	}
+	for key, text := range en {
+		switch {
+		case es[key] == "":
+			t.Errorf("%s: nothing in Spanish for %q", key, text)
+		case !slices.Equal(fills(text), fills(es[key])):
+			t.Errorf("%s: English fills in %v, Spanish %v", key, fills(text), fills(es[key]))
+		}
+	}
+	for key := range es {
+		if _, ok := en[key]; !ok && !strings.HasPrefix(key, "scale.") {
+			t.Errorf("%s: Spanish only", key)
+		}
+	}
+	said := words{tag: language.Spanish, text: es}
+	for _, c := range assess.Columns {
+		for _, w := range c.Words {
+			if w != "" && !said.has("scale."+strings.ReplaceAll(w, " ", "-")) {
+				t.Errorf("%s: no Spanish word for %q", c.Name, w)
+			}
+		}
+	}
+	for _, list := range [][]string{
+		assess.GaitWords, assess.StrikeWords, assess.Surfaces, assess.UsedForWords, assess.GaitByWords,
+		assess.KMSourceWords, assess.KindWords[1:], retail.Categories,
+	} {
+		for _, w := range list {
+			if !said.has("scale." + strings.ReplaceAll(w, " ", "-")) {
+				t.Errorf("no Spanish word for %q", w)
+			}
+		}
 	}
 }
 
