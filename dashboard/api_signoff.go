@@ -18,6 +18,8 @@ type signOffBody struct {
 	Staff    string      `json:"staff" minLength:"1" maxLength:"32" doc:"Code of who stands by it"`
 	PIN      string      `json:"pin,omitempty" maxLength:"16" doc:"Their PIN, on a store's tablet"`
 	Password string      `json:"password,omitempty" maxLength:"256" doc:"Their password, anywhere"`
+	Credit   *int64      `json:"credit,omitempty" minimum:"0" maximum:"100000000" doc:"The amount that purpose credit is about, in minor units; needed there"`
+	Currency string      `json:"currency,omitempty" pattern:"^[A-Z]{3}$" doc:"ISO 4217 code of credit; needed with it"`
 }
 
 // purposeWord is one of models.Purposes.
@@ -34,14 +36,16 @@ func (purposeWord) Schema(huma.Registry) *huma.Schema {
 
 // signedOff is who stands by what.
 type signedOff struct {
-	Purpose purposeWord `json:"purpose"`
-	Staff   string      `json:"staff"`
+	Purpose  purposeWord `json:"purpose"`
+	Staff    string      `json:"staff"`
+	Credit   *int64      `json:"credit,omitempty"`
+	Currency string      `json:"currency,omitempty"`
 }
 
 var docSignOff = operation{
 	id: "sign-off", summary: "Stand by something about a reading",
 	about: "On the screen of somebody else, with one's own PIN or password. The reading needn't be stored yet. " +
-		"A trade-in with another credit than advised, sent by somebody without the right to that, takes such a sign-off.",
+		"A trade-in with another credit than advised, sent by somebody without the right to that, takes such a sign-off of that very amount.",
 	body: signOffBody{}, answer: signedOff{}, fails: []*class{tooMany},
 }
 
@@ -54,6 +58,13 @@ func (s *Server) postSignOff(c *gin.Context) error {
 	var body signOffBody
 	if err := s.decode(c, &body); err != nil {
 		return err
+	}
+	word := models.SignOff{Reading: reading, Purpose: models.Purpose(body.Purpose), Currency: body.Currency}
+	switch {
+	case body.Credit != nil:
+		word.Credit = *body.Credit
+	case word.Purpose == models.ForCredit:
+		return &failure{class: badValues, values: []badValue{{Pointer: "#/credit", Detail: "the amount that is signed for"}}}
 	}
 	ctx, device := c.Request.Context(), s.who(c).Device
 	var a models.Account
@@ -68,9 +79,9 @@ func (s *Server) postSignOff(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := s.db.SignOff(ctx, models.Actor{Account: a.Code, Device: device}, reading, models.Purpose(body.Purpose)); err != nil {
+	if err := s.db.SignOff(ctx, models.Actor{Account: a.Code, Device: device}, word); err != nil {
 		return err
 	}
-	c.JSON(http.StatusOK, signedOff{Purpose: body.Purpose, Staff: a.Code})
+	c.JSON(http.StatusOK, signedOff{Purpose: body.Purpose, Staff: a.Code, Credit: body.Credit, Currency: body.Currency})
 	return nil
 }

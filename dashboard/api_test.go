@@ -246,12 +246,23 @@ func TestATradeInEndsThePair(t *testing.T) {
 	if got := pointers(t, w); !slices.Equal(got, []string{"#/override_by"}) {
 		t.Errorf("unsigned at %q", got)
 	}
-	sign := fields{"purpose": "credit", "staff": "M-1", "password": "wrong horse battery"}
+	sign := fields{"purpose": "credit", "credit": 2000, "currency": "EUR", "staff": "M-1", "password": "wrong horse battery"}
 	want(t, r.call("POST", apiRoot+"/inspections/"+id(1)+"/sign-off", r.fitter(), sign), http.StatusUnprocessableEntity)
 	want(t, r.call("PUT", path, r.fitter(), body), http.StatusUnprocessableEntity)
 	want(t, r.call("POST", apiRoot+"/inspections/"+id(2)+"/sign-off", r.fitter(), sign.with(fields{"password": password})), http.StatusOK)
 	want(t, r.call("PUT", path, r.fitter(), body), http.StatusUnprocessableEntity) // another reading's
 	want(t, r.call("POST", apiRoot+"/inspections/"+id(1)+"/sign-off", r.fitter(), sign.with(fields{"password": password})), http.StatusOK)
+	// What was signed for one amount opens no other.
+	want(t, r.call("PUT", path, r.fitter(), body.with(fields{"credit": 20000})), http.StatusUnprocessableEntity)
+	for _, name := range []string{"credit", "currency"} {
+		bad := sign.with(fields{"password": password})
+		delete(bad, name)
+		w := r.call("POST", apiRoot+"/inspections/"+id(1)+"/sign-off", r.fitter(), bad)
+		want(t, w, http.StatusUnprocessableEntity)
+		if got := pointers(t, w); !slices.Equal(got, []string{"#/" + name}) {
+			t.Errorf("a sign-off without its %s is refused at %q", name, got)
+		}
+	}
 	first := r.call("PUT", path, r.fitter(), body)
 	want(t, first, http.StatusCreated)
 	if got := decoded[tradeInOut](t, first); got.Credit != 2000 || got.Advised != 1500 || got.Currency != "EUR" || got.PairRef != ref || got.Month != "2026-10" {

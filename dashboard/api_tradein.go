@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/json"
@@ -182,10 +183,13 @@ func (s *Server) checkOverride(ctx context.Context, who Identity, in *models.Tra
 	if in.Reason == "" {
 		return nil // the database refuses it for that
 	}
-	signed, err := s.db.SignedOff(ctx, in.InspectionID, models.ForCredit, a.Code)
+	word := models.SignOff{
+		Reading: in.InspectionID, Purpose: models.ForCredit, Credit: in.Credit, Currency: cmp.Or(in.Currency, at.Currency),
+	}
+	signed, err := s.db.SignedOff(ctx, word, a.Code)
 	if err == nil && !signed {
 		err = &failure{class: badValues, values: []badValue{{
-			Pointer: "#/override_by", Detail: a.Code + " has not signed this off with a PIN or password of their own",
+			Pointer: "#/override_by", Detail: a.Code + " has not signed off this amount with a PIN or password of their own",
 		}}}
 	}
 	return err

@@ -82,7 +82,7 @@ var probes = map[string]probe{
 	// Who may ask is tested here; that the secret must be right, elsewhere. Each
 	// names somebody else, or they would be locked out.
 	"POST /inspections/:id/sign-off": {make: func(_ *rig, n int) (string, any) {
-		return "/inspections/" + id(n) + "/sign-off", fields{"purpose": "credit", "staff": fmt.Sprint("nobody-", n), "password": "wrong horse battery"}
+		return "/inspections/" + id(n) + "/sign-off", fields{"purpose": "credit", "credit": 1, "currency": "EUR", "staff": fmt.Sprint("nobody-", n), "password": "wrong horse battery"}
 	}, ok: http.StatusUnprocessableEntity},
 	"POST /inspections/:id/amend": {make: stored("/inspections/ID/amend", soundReading), ok: http.StatusCreated},
 

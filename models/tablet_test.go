@@ -62,22 +62,29 @@ func TestSignOff(t *testing.T) {
 		hire(t, db)
 		reading, other := assess.NewV7(1, [10]byte{1}), assess.NewV7(2, [10]byte{2})
 		by := models.Actor{Account: "F-1", Device: "T-1"}
-		must(t, db.SignOff(t.Context(), by, reading, models.ForCredit))
-		must(t, db.SignOff(t.Context(), by, reading, models.ForCredit))
+		credit := func(reading assess.UUID, minor int64, currency string) models.SignOff {
+			return models.SignOff{Reading: reading, Purpose: models.ForCredit, Credit: minor, Currency: currency}
+		}
+		must(t, db.SignOff(t.Context(), by, credit(reading, 2000, "EUR")))
+		must(t, db.SignOff(t.Context(), by, credit(reading, 2000, "EUR")))
+		wantField(t, db.SignOff(t.Context(), by, credit(reading, 2000, "")), "currency")
+		wantField(t, db.SignOff(t.Context(), by, credit(reading, -1, "EUR")), "credit")
+		wantField(t, db.SignOff(t.Context(), by, models.SignOff{Reading: reading, Purpose: models.ForReading, Credit: 1}), "credit")
 		for _, c := range []struct {
 			name    string
-			reading assess.UUID
-			purpose models.Purpose
+			signed  models.SignOff
 			account string
 			want    bool
 		}{
-			{"what was signed stands", reading, models.ForCredit, "F-1", true},
-			{"another reading was not signed", other, models.ForCredit, "F-1", false},
-			{"another purpose was not signed", reading, models.ForReading, "F-1", false},
-			{"nobody else signed", reading, models.ForCredit, "F-2", false},
+			{"what was signed stands", credit(reading, 2000, "EUR"), "F-1", true},
+			{"another amount was not signed", credit(reading, 20000, "EUR"), "F-1", false},
+			{"another currency was not signed", credit(reading, 2000, "GBP"), "F-1", false},
+			{"another reading was not signed", credit(other, 2000, "EUR"), "F-1", false},
+			{"another purpose was not signed", models.SignOff{Reading: reading, Purpose: models.ForReading}, "F-1", false},
+			{"nobody else signed", credit(reading, 2000, "EUR"), "F-2", false},
 		} {
 			t.Run(c.name, func(t *testing.T) {
-				got, err := db.SignedOff(t.Context(), c.reading, c.purpose, c.account)
+				got, err := db.SignedOff(t.Context(), c.signed, c.account)
 				if err != nil || got != c.want {
 					t.Errorf("got %v, %v, want %v", got, err, c.want)
 				}
@@ -85,7 +92,7 @@ func TestSignOff(t *testing.T) {
 		}
 		all, _, err := db.Audit(t.Context(), models.AuditFilter{Action: "sign-off."}, models.Page{Limit: 10})
 		must(t, err)
-		if len(all) != 1 || all[0].Account != "F-1" || all[0].Device != "T-1" {
+		if len(all) != 1 || all[0].Account != "F-1" || all[0].Device != "T-1" || all[0].After != "2000 EUR" {
 			t.Errorf("the trail holds %+v, want it once", all)
 		}
 	})

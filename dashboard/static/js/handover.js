@@ -176,7 +176,7 @@ function creditRow(bench) {
 // overRow asks for another amount and why, and for a manager's own secret where the one at the bench may not say so.
 function overRow(bench, over) {
   const line = (name, label, value, more) => html`<label class="field"><span>${label}</span><input data-k="f-override-${name}" data-override="${name}" autocomplete="off" value="${value}"${more}></label>`;
-  const sign = bench.context.who?.may_override ? "" : over.by ? html`<p class="note" role="status">${t("credit.signed", { code: over.by })}</p>` : html`<div class="fields">${line("code", t("credit.manager-code"), over.code ?? "", html` maxlength="32" autocapitalize="characters" spellcheck="false"`)}${line("secret", t(onTablet ? "me.pin" : "me.password"), "", html` type="password" autocomplete="new-password"${onTablet ? html` inputmode="numeric"` : ""}`)}${key({ k: "sign", act: "sign", text: t("credit.sign") })}</div>${over.denied ? html`<p class="failed" role="alert">${over.denied}</p>` : ""}`;
+  const sign = bench.context.who?.may_override ? "" : over.by ? html`<p class="note" role="status">${t("credit.signed", { code: over.by })}</p>` : html`<div class="fields">${line("code", t("credit.manager-code"), over.code ?? "", html` maxlength="32" autocapitalize="characters" spellcheck="false"`)}${line("secret", t(onTablet ? "me.pin" : "me.password"), "", html` type="password" autocomplete="new-password"${onTablet ? html` inputmode="numeric"` : ""}`)}${key({ k: "sign", act: "sign", text: t("credit.sign", { amount: money(paid(bench), credit(bench).currency) }) })}</div>${over.denied ? html`<p class="failed" role="alert">${over.denied}</p>` : ""}`;
   return html`<div class="fields">${line("minor", t("credit.amount"), over.typed ?? "", html` inputmode="decimal"`)}${line("reason", t("credit.reason"), over.reason ?? "", html` maxlength="300"`)}</div>${sign}`;
 }
 
@@ -246,7 +246,7 @@ export const acts = {
   override(bench) { bench.ticket.override = bench.ticket.override ? undefined : {}; },
   // sign has the server check the manager's secret; without a line nobody can say who it is.
   async sign(bench) {
-    const over = bench.ticket.override, body = { purpose: "credit", staff: over.code ?? "", [onTablet ? "pin" : "password"]: secret };
+    const over = bench.ticket.override, body = { purpose: "credit", staff: over.code ?? "", credit: paid(bench), currency: credit(bench).currency, [onTablet ? "pin" : "password"]: secret };
     secret = "";
     const answer = await fetch(`/api/v1/inspections/${bench.ticket.id}/sign-off`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) }).catch(() => null);
     over.denied = answer?.ok ? undefined : t(answer ? "credit.denied" : "credit.no-line");
