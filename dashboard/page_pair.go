@@ -91,7 +91,7 @@ func (s *Server) showPair(c *gin.Context) error {
 func (w words) life(l models.Interval) string {
 	switch {
 	case l.Contradicts != models.NoContradiction:
-		return w.say("life.contradicts", "how", l.Contradicts)
+		return w.say("life.contradicts", "how", w.word(l.Contradicts.String()))
 	case l.Readings == 0:
 		return w.say("life.unknown")
 	case !l.Upper.OK():

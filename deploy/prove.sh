@@ -15,8 +15,23 @@ sh deploy/pg.sh check
 if [ "${1:-}" = race ]; then
 	need_debian gcc build-essential # the race detector needs cgo
 	build_wasm
-	exec sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 CGO_ENABLED=1 \
-		go test -race -count=1 -timeout=30m ./models ./dashboard
+	found=$(mktemp)
+	trap 'rm -f "$found"' EXIT
+	sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 CGO_ENABLED=1 \
+		go test -race -count=1 -timeout=30m ./models ./dashboard ./reports/... >"$found" || { cat "$found"; die "a race, or a failing test"; }
+	{
+		echo "# No data race is found"
+		echo
+		echo "- date: $(date -u '+%Y-%m-%d %H:%M') UTC"
+		echo "- command: \`sh deploy/prove.sh race\`, which is \`go test -race\` on SQLite and PostgreSQL"
+		echo "- with what \`sh deploy/test.sh\` runs under the detector each time: assess, models/exchange, cmd/solewright"
+		echo
+		echo "| package | s |"
+		echo "| --- | --- |"
+		awk '$1 == "ok" { sub("s$", "", $3); print "| " $2 " | " $3 " |" }' "$found"
+	} >testdata/proof/race.md
+	cat testdata/proof/race.md
+	exit
 fi
 build_wasm
 CGO_ENABLED=0 go build -trimpath -o bin/solewright ./cmd/solewright

@@ -331,6 +331,16 @@ func (db *DB) LinkShoeModel(ctx context.Context, by Actor, typed, catalogued ass
 				return err
 			}
 		}
+		// Readings by both names looked like two shoes until now.
+		strange, err := db.words(ctx, t, "SELECT ref FROM pair WHERE model_id = ? AND contradicts = ?", id(catalogued), int(OtherShoe))
+		if err != nil {
+			return err
+		}
+		for _, ref := range strange {
+			if _, err := db.recompute(ctx, t, ref); err != nil {
+				return err
+			}
+		}
 		return db.noteAudit(ctx, t, by, entry{
 			action: "shoe-model.link", subject: "shoe-model:" + typed.String(), after: catalogued.String(),
 		})

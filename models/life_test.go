@@ -24,6 +24,12 @@ func point(hour, km int, advised assess.Verdict) models.LifePoint {
 	return p
 }
 
+// shoe is the same reading of a shoe taken for a model, by a number, and a size.
+func shoe(p models.LifePoint, model byte, mm int) models.LifePoint {
+	p.Model, p.SizeMM = assess.UUID{0: model}, assess.Of(mm)
+	return p
+}
+
 // ruleOfLife is where the expected intervals come from.
 const ruleOfLife = "interval of life of a pair, by hand from its definition in Life's doc comment"
 
@@ -50,6 +56,14 @@ func TestLife(t *testing.T) {
 		{"incomplete and unknown distances are left out", []models.LifePoint{point(1, 300, incomplete), point(2, -1, replace), point(3, 400, keep)}, models.Interval{Lower: 400, Readings: 1}, ruleOfLife},
 		{"blind readings are left out", []models.LifePoint{point(1, 400, keep), blind}, models.Interval{Lower: 400, Readings: 1}, ruleOfLife},
 		{"what was voided or superseded is left out", []models.LifePoint{point(1, 400, keep), struckOut}, models.Interval{Lower: 400, Readings: 1}, ruleOfLife},
+		{"two models are two shoes", []models.LifePoint{shoe(point(1, 200, keep), 1, 270), shoe(point(2, 500, replace), 2, 270)}, models.Interval{Readings: 2, Contradicts: models.OtherShoe}, ruleOfLife},
+		{"a model and none are one shoe", []models.LifePoint{shoe(point(1, 200, keep), 1, 270), point(2, 500, replace)}, models.Interval{Lower: 200, Upper: assess.Of(500), Readings: 2}, ruleOfLife},
+		{"sizes over 5 mm apart are two shoes", []models.LifePoint{shoe(point(1, 200, keep), 1, 270), shoe(point(2, 500, replace), 1, 276)}, models.Interval{Readings: 2, Contradicts: models.OtherShoe}, "ISO 9407: Mondopoint goes by 5 mm"},
+		{"sizes 5 mm apart may be one shoe", []models.LifePoint{shoe(point(1, 200, keep), 1, 270), shoe(point(2, 500, replace), 1, 265)}, models.Interval{Lower: 200, Upper: assess.Of(500), Readings: 2}, "ISO 9407: Mondopoint goes by 5 mm"},
+		{"two shoes show without a distance, too", []models.LifePoint{shoe(point(1, -1, keep), 1, 270), shoe(point(2, -1, keep), 2, 270)}, models.Interval{Contradicts: models.OtherShoe}, ruleOfLife},
+		{"two shoes come before all else", []models.LifePoint{shoe(point(1, 500, keep), 1, 270), shoe(point(2, 300, keep), 2, 270)}, models.Interval{Readings: 2, Contradicts: models.OtherShoe}, ruleOfLife},
+		{"a voided reading of another shoe says nothing", []models.LifePoint{shoe(point(1, 400, keep), 1, 270), shoe(struckOut, 2, 230)}, models.Interval{Lower: 400, Readings: 1}, ruleOfLife},
+		{"a blind reading of another shoe says nothing", []models.LifePoint{shoe(point(1, 400, keep), 1, 270), shoe(blind, 2, 230)}, models.Interval{Lower: 400, Readings: 1}, ruleOfLife},
 		{"worn at the distance it was sound at contradicts", []models.LifePoint{point(1, 500, keep), point(2, 500, replace)}, models.Interval{Readings: 2, Contradicts: models.Crossed}, ruleOfLife},
 		{"a distance that runs backwards contradicts", []models.LifePoint{point(1, 500, keep), point(2, 300, keep)}, models.Interval{Readings: 2, Contradicts: models.Backwards}, ruleOfLife},
 		{"backwards after it was worn contradicts too", []models.LifePoint{point(1, 500, replace), point(2, 300, replace)}, models.Interval{Readings: 2, Contradicts: models.Backwards}, ruleOfLife},
@@ -69,6 +83,9 @@ func drawPoint(t *rapid.T) models.LifePoint {
 	}
 	if rapid.IntRange(0, 4).Draw(t, "unknown") > 0 {
 		p.KM = assess.Of(rapid.IntRange(0, 6).Draw(t, "hundreds") * 100)
+	}
+	if rapid.IntRange(0, 9).Draw(t, "sized") == 0 {
+		p.SizeMM = assess.Of(rapid.IntRange(268, 275).Draw(t, "mm"))
 	}
 	return p
 }
@@ -130,7 +147,7 @@ func TestLifeInTheDatabase(t *testing.T) {
 				p := drawPoint(r)
 				in := reading(n*10+step, pair, 0, p.Advised)
 				rec := in.Record
-				rec.At, rec.Kind, rec.Distance = p.At, p.Kind, assess.Unread
+				rec.At, rec.Kind, rec.Distance, rec.SizeMM = p.At, p.Kind, assess.Unread, p.SizeMM
 				if p.KM.OK() {
 					rec.Distance = assess.Of(10 * p.KM.Int())
 				}

@@ -117,6 +117,7 @@ func (p *pastRow) point() LifePoint {
 	return LifePoint{
 		At: time.Time(p.At), ID: assess.UUID(p.ID), Kind: assess.RecordKind(p.Kind),
 		KM: assess.Value(p.KM), Advised: p.verdict(), Live: p.SupersededBy == id{} && p.VoidedAt == instant{},
+		Model: assess.UUID(p.ModelID), SizeMM: assess.Value(p.SizeMM),
 	}
 }
 

@@ -2,6 +2,8 @@ package models_test
 
 import (
 	"crypto/sha256"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -82,6 +84,82 @@ func TestAmend(t *testing.T) {
 			}
 		})
 	})
+}
+
+// TestTwoShoesUnderOneReference is what happens where two tablets off line drew
+// the same reference: both readings are kept, the pair is shown to the office,
+// and leaves life until it is split.
+func TestTwoShoesUnderOneReference(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		setUp(t, db)
+		save(t, db, reading(1, ref(1), 300, assess.Keep))
+		other := reading(2, ref(1), 700, assess.ReplacePair)
+		other.Record.Model, other.Record.Version = "Lauf", "1"
+		stranger := judged(other.Record)
+		s := save(t, db, stranger)
+		if s.Flags&assess.FlagPairContradicts == 0 {
+			t.Error("who stored the second is told nothing")
+		}
+		contradicting := func() int {
+			t.Helper()
+			all, _, err := db.Pairs(t.Context(), models.PairFilter{Scopes: models.Fleet, Contradicting: true}, models.Page{Limit: 9})
+			must(t, err)
+			return len(all)
+		}
+		twoShoes := models.Interval{Readings: 2, Contradicts: models.OtherShoe}
+		same(t, life(t, db, ref(1)), twoShoes)
+		h, err := db.Pair(t.Context(), ref(1))
+		must(t, err)
+		if len(h.Inspections) != 2 || contradicting() != 1 {
+			t.Errorf("%d readings are kept, %d pairs are shown", len(h.Inspections), contradicting())
+		}
+		t.Run("the migration says the same of what was stored before it", func(t *testing.T) {
+			_, err := db.Primary().ExecContext(t.Context(), "UPDATE pair SET contradicts = 0, lower_km = 300, upper_km = 700")
+			must(t, err)
+			up, _, _ := strings.Cut(migration(t, db, "00010_other_shoes.sql"), "-- +goose Down")
+			for statement := range strings.SplitSeq(up, ";\n") {
+				_, err := db.Primary().ExecContext(t.Context(), statement)
+				must(t, err)
+			}
+			same(t, life(t, db, ref(1)), twoShoes)
+		})
+		t.Run("a typed-in model that is linked to the other is the same shoe", func(t *testing.T) {
+			typed, err := db.TypedInModels(t.Context())
+			must(t, err)
+			m, err := db.SaveShoeModel(t.Context(), office, retail.ShoeModel{Brand: "Norrvik", Model: "Strand", Version: "III", Category: "daily"})
+			must(t, err)
+			third := reading(3, ref(3), 100, assess.Keep)
+			save(t, db, third)
+			fourth := reading(4, ref(3), 200, assess.Keep)
+			fourth.Record.Version = "III"
+			save(t, db, judged(fourth.Record))
+			same(t, life(t, db, ref(3)), twoShoes)
+			for _, was := range typed {
+				if was.Model == "Strand" {
+					must(t, db.LinkShoeModel(t.Context(), office, was.ID, m.ID))
+				}
+			}
+			same(t, life(t, db, ref(3)), models.Interval{Lower: 200, Readings: 2})
+			same(t, life(t, db, ref(1)), twoShoes)
+		})
+		t.Run("split they are two pairs", func(t *testing.T) {
+			next, err := db.SplitPair(t.Context(), office, ref(1), []assess.UUID{stranger.Record.ID}, "another slip")
+			must(t, err)
+			same(t, life(t, db, ref(1)), models.Interval{Lower: 300, Readings: 1})
+			same(t, life(t, db, next), models.Interval{Upper: assess.Of(700), Readings: 1})
+			if contradicting() != 0 {
+				t.Error("they are still shown")
+			}
+		})
+	})
+}
+
+// migration returns the text of a migration in the database's dialect.
+func migration(t *testing.T, db *models.DB, name string) string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("migrations", db.Dialect(), name))
+	must(t, err)
+	return string(text)
 }
 
 func TestVoid(t *testing.T) {

@@ -1,8 +1,10 @@
 package models_test
 
 import (
+	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -67,8 +69,8 @@ func TestBothDialectsHaveTheSameMigrations(t *testing.T) {
 		t.Errorf("%d files, want version %d", len(sqlite), models.WantedSchema())
 	}
 	for i, name := range sqlite {
-		if want := i + 1; len(name) < 6 || name[:5] != "0000"+string(rune('0'+want)) {
-			t.Errorf("file %d is %s", want, name)
+		if want := fmt.Sprintf("%05d_", i+1); !strings.HasPrefix(name, want) {
+			t.Errorf("file %d is %s, want %s…", i+1, name, want)
 		}
 	}
 }
