@@ -165,8 +165,16 @@ func (db *DB) g(ctx context.Context) *gorm.DB {
 
 // reader returns where to read what need not see the very last write.
 func (db *DB) reader() querier {
-	if db.within != nil || len(db.readers) == 0 {
-		return db.q()
+	if db.within != nil {
+		return db.within
+	}
+	return db.readerPool()
+}
+
+// readerPool is reader outside of a transaction.
+func (db *DB) readerPool() *pool {
+	if len(db.readers) == 0 {
+		return db.primary
 	}
 	return db.readers[int(db.next.Add(1))%len(db.readers)]
 }

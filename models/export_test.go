@@ -1,8 +1,11 @@
 package models
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
+
+	"solewright/models/retail"
 )
 
 // Rows are the row structs of the tables, for the test that they have not
@@ -72,4 +75,26 @@ func PoolWith(ctx context.Context, path, name, set, want string) error {
 		return err
 	}
 	return p.Close()
+}
+
+// Exported returns what an export in pages of so many rows writes.
+func (db *DB) Exported(ctx context.Context, rows int, scopes []retail.Scope, from, to, store string) (string, error) {
+	var out bytes.Buffer
+	err := db.exportInspections(ctx, rows, scopes, from, to, store, func(page []byte) error {
+		_, err := out.Write(page)
+		return err
+	})
+	return out.String(), err
+}
+
+// ExportedAtOnce returns what an export in pages of so many rows writes, where
+// everything came after its only page was cut.
+func (db *DB) ExportedAtOnce(ctx context.Context, rows int) (string, error) {
+	ex := exporting{db: db, from: db.readerPool(), rows: rows, keys: &where{}, picked: &where{}, contradict: map[string]bool{}}
+	p := exportPage{last: true}
+	err := ex.pairs(ctx)
+	if err == nil {
+		err = ex.read(ctx, &p)
+	}
+	return string(p.csv), err
 }

@@ -12,8 +12,6 @@ import (
 	"slices"
 	"strconv"
 
-	"github.com/jackc/pgx/v5/stdlib"
-
 	"solewright/assess"
 	"solewright/models/facts"
 	"solewright/models/retail"
@@ -27,10 +25,10 @@ type Feed struct{ db *DB }
 // Feed returns the feed of the database.
 func (db *DB) Feed() Feed { return Feed{db} }
 
-// q is where the feed reads: the primary, on SQLite by its readers.
-func (f Feed) q() querier {
+// pool is where the feed reads: the primary, on SQLite by its readers.
+func (f Feed) pool() *pool {
 	if f.db.dialect == sqliteDialect {
-		return f.db.reader()
+		return f.db.readers[0]
 	}
 	return f.db.primary
 }
@@ -42,7 +40,7 @@ func (f Feed) Identity(ctx context.Context) (facts.Identity, error) {
 	if who.ID, err = f.db.ID(ctx); err != nil {
 		return who, err
 	}
-	err = f.q().QueryRowContext(ctx, "SELECT value FROM meta WHERE key = 'epoch'").Scan(&who.Epoch)
+	err = f.pool().QueryRowContext(ctx, "SELECT value FROM meta WHERE key = 'epoch'").Scan(&who.Epoch)
 	if errors.Is(err, sql.ErrNoRows) {
 		err = nil
 	}
@@ -82,7 +80,7 @@ func (f Feed) Catalogue(ctx context.Context) (*facts.Catalogue, error) {
 }
 
 func (f Feed) each(ctx context.Context, query string, into []any, row func()) error {
-	rows, err := f.q().QueryContext(ctx, query)
+	rows, err := f.pool().QueryContext(ctx, query)
 	if err != nil {
 		return err
 	}
@@ -136,8 +134,8 @@ type factRow struct {
 
 var factLayout = layoutOf("inspection", factRow{})
 
-// factSelect reads the facts: live readings that are not blind.
-var factSelect = "SELECT " + factLayout.list("") + " FROM inspection i JOIN pair p ON p.ref = i.pair_ref" +
+// factTail picks the facts: live readings that are not blind.
+const factTail = " FROM inspection i JOIN pair p ON p.ref = i.pair_ref" +
 	" WHERE i.voided_at IS NULL AND i.superseded_by IS NULL AND i.kind <> 3"
 
 // runnerKeys makes the keys of runners that exports show.
@@ -231,7 +229,7 @@ func gradesOf(s string) facts.Grades {
 func (f Feed) EachFact(ctx context.Context, each func(*facts.Fact) error) (facts.Position, error) {
 	at, err := f.position(ctx)
 	if err == nil {
-		err = f.facts(ctx, each, factSelect)
+		err = f.facts(ctx, each, factTail)
 	}
 	return at, wrap(err, "reading the facts")
 }
@@ -244,108 +242,26 @@ func (f Feed) position(ctx context.Context) (facts.Position, error) {
 			ORDER BY tx DESC, number DESC LIMIT 1`
 	}
 	var at facts.Position
-	err := f.q().QueryRowContext(ctx, query).Scan(&at.Tx, &at.Number)
+	err := f.pool().QueryRowContext(ctx, query).Scan(&at.Tx, &at.Number)
 	if errors.Is(err, sql.ErrNoRows) {
 		err = nil
 	}
 	return at, err
 }
 
-func (f Feed) facts(ctx context.Context, each func(*facts.Fact) error, query string, args ...any) error {
+func (f Feed) facts(ctx context.Context, each func(*facts.Fact) error, tail string, args ...any) error {
 	keys, err := f.runnerKeys(ctx)
 	if err != nil {
 		return err
 	}
-	var fact facts.Fact
-	one := func(row *factRow) error {
+	var (
+		row  factRow
+		fact facts.Fact
+	)
+	return f.db.stream(ctx, f.pool(), factLayout.columns, fields(&row), tail, args, func() error {
 		row.fact(&fact, keys)
 		return each(&fact)
-	}
-	if f.db.dialect == postgresDialect {
-		return f.stream(ctx, f.db.dialect.sql(query), args, one)
-	}
-	rows, err := f.q().QueryContext(ctx, query, args...)
-	if err != nil {
-		return err
-	}
-	return scanAll(rows, one)
-}
-
-// stream is scanAll for PostgreSQL, where it takes each value out of the bytes
-// that came: by way of database/sql a row takes several times as long.
-func (f Feed) stream(ctx context.Context, query string, args []any, each func(*factRow) error) (err error) {
-	conn, err := f.db.primary.Conn(ctx)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, conn.Close()) }()
-	f.db.primary.statements.Add(1)
-	return conn.Raw(func(driver any) error {
-		rows, err := driver.(*stdlib.Conn).Conn().Query(ctx, query, args...)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		var row factRow
-		into := fields(&row)
-		for rows.Next() {
-			for i, b := range rows.RawValues() {
-				if err := setBinary(into[i], b); err != nil {
-					return fmt.Errorf("column %s: %w", factLayout.columns[i], err)
-				}
-			}
-			if err := each(&row); err != nil {
-				return err
-			}
-		}
-		return rows.Err()
 	})
-}
-
-// setBinary reads a value in PostgreSQL's binary format; nil is NULL.
-func setBinary(into any, b []byte) error {
-	whole := func() (int64, error) {
-		switch len(b) {
-		case 2:
-			return int64(int16(binary.BigEndian.Uint16(b))), nil
-		case 4:
-			return int64(int32(binary.BigEndian.Uint32(b))), nil
-		}
-		return 0, fmt.Errorf("%d bytes are no whole number", len(b))
-	}
-	var (
-		n   int64
-		err error
-	)
-	switch v := into.(type) {
-	case *string:
-		*v = string(b)
-	case *text:
-		*v = text(b)
-	case *flag:
-		*v = len(b) == 1 && b[0] == 1
-	case *id:
-		*v = id{}
-		if b != nil && copy(v[:], b) != len(v) {
-			err = fmt.Errorf("%d bytes are no id", len(b))
-		}
-	case *number:
-		if *v = number(assess.Unread); b != nil {
-			n, err = whole()
-			*v = number(assess.Of(int(n)))
-		}
-	case *code:
-		if *v = 0; b != nil {
-			n, err = whole()
-			*v = code(n)
-		}
-	case *int:
-		n, err = whole()
-		*v = int(n)
-	default:
-		err = fmt.Errorf("a %T is not read", into)
-	}
-	return err
 }
 
 // FactsOf calls each with every fact of the pairs with these references.
@@ -354,7 +270,7 @@ func (f Feed) FactsOf(ctx context.Context, pairs []string, each func(*facts.Fact
 	for part := range slices.Chunk(pairs, chunk) {
 		var w where
 		w.in("i.pair_ref", part)
-		if err := f.facts(ctx, each, factSelect+" AND "+w.conditions[0], w.args...); err != nil {
+		if err := f.facts(ctx, each, factTail+" AND "+w.conditions[0], w.args...); err != nil {
 			return wrap(err, "reading the facts of pairs")
 		}
 	}
@@ -373,7 +289,7 @@ func (f Feed) Anchor(ctx context.Context, at facts.Position) (string, error) {
 		store, pair text
 		reading     id
 	)
-	err := f.q().QueryRowContext(ctx, f.db.dialect.sql(query), args...).Scan(&op, &store, &reading, &pair)
+	err := f.pool().QueryRowContext(ctx, f.db.dialect.sql(query), args...).Scan(&op, &store, &reading, &pair)
 	if errors.Is(err, sql.ErrNoRows) {
 		return "", nil
 	}
@@ -386,7 +302,7 @@ func (f Feed) Changed(ctx context.Context, after facts.Position, limit int) (fac
 	c := facts.Changed{To: after}
 	if f.db.dialect == postgresDialect {
 		// Before the changes are read: what is over by now is then among them.
-		if err := f.q().QueryRowContext(ctx, `SELECT pg_snapshot_xmin(s)::text::bigint, pg_snapshot_xmax(s)::text::bigint
+		if err := f.pool().QueryRowContext(ctx, `SELECT pg_snapshot_xmin(s)::text::bigint, pg_snapshot_xmax(s)::text::bigint
 			FROM pg_current_snapshot() s`).Scan(&c.Horizon, &c.Newest); err != nil {
 			return c, wrap(err, "reading the change feed")
 		}

@@ -313,11 +313,18 @@ func asStored(row *inspectionRow, vals []valueRow, contradicts Contradiction) (*
 	return in, nil
 }
 
+// voidReason is the text that a reason may be, so that it comes back from an
+// export.
+var voidReason = assess.Text("void_reason", 300, func(s *string) *string { return s })
+
 // VoidInspection marks a reading as void and computes its pair anew. Voiding a
 // void reading is ErrConflict.
 func (db *DB) VoidInspection(ctx context.Context, by Actor, reading assess.UUID, reason string) (*Inspection, error) {
 	if reason == "" {
 		return nil, assess.FieldError{Field: "void_reason", Want: "why the reading is void", Err: assess.ErrMissingField}
+	}
+	if want := voidReason.Parse(new(string), reason); want != "" {
+		return nil, refused("void_reason", reason, want)
 	}
 	var voided *Inspection
 	err := db.tx(ctx, func(t *txn) error {

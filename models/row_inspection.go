@@ -71,13 +71,12 @@ var cantLetters = map[assess.Value]byte{
 	assess.CantWet: 'w', assess.CantDirty: 'd', assess.CantRepaired: 'r', assess.CantOther: 'o',
 }
 
-// cantValues is cantLetters the other way round.
-var cantValues = func() map[byte]assess.Value {
-	m := make(map[byte]assess.Value, len(cantLetters))
+// cantValues is cantLetters the other way round; other characters are unread.
+var cantValues = func() (values [256]assess.Value) {
 	for v, c := range cantLetters {
-		m[c] = v
+		values[c] = v
 	}
-	return m
+	return values
 }()
 
 // letter writes a value of a column with at most ten steps as one character.
@@ -95,12 +94,12 @@ func letter(c assess.Col, v assess.Value) (byte, error) {
 
 // value reads what letter wrote.
 func value(c assess.Col, b byte) (assess.Value, error) {
-	switch v, cant := cantValues[b]; {
+	switch v := cantValues[b]; {
 	case b == '-':
 		return assess.Unread, nil
 	case b >= '0' && b <= '9':
 		return assess.Of(int(b-'0') + assess.Columns[c].Min), nil
-	case cant:
+	case v.Cant():
 		return v, nil
 	}
 	return 0, fmt.Errorf("the database holds %q for %s", b, c)
@@ -392,7 +391,7 @@ func (row *inspectionRow) tilts(f assess.Foot) []*number {
 	return []*number{&row.RTilt, &row.RTiltU, &row.RTiltN}
 }
 
-// reading fills r with what lies in the row; the rare values follow by addValue.
+// reading fills r with what lies in the row but for the rare values.
 func (row *inspectionRow) reading(r *assess.Reading) error {
 	for f, s := range []struct{ zones, checks string }{{row.LZones, row.LChecks}, {row.RZones, row.RChecks}} {
 		set := func(c assess.Col, v assess.Value) { r.Shoe[f][c] = v }
@@ -432,22 +431,6 @@ func addValue(r *assess.Reading, w *valueRow) error {
 // inspection returns the row as a value, without its rare values.
 func (row *inspectionRow) inspection(contradicts Contradiction) (*Inspection, error) {
 	in := &Inspection{
-		Record: assess.Record{
-			ID: assess.UUID(row.ID), PairRef: string(row.PairRef), Store: row.Store, Staff: row.Staff,
-			Device: string(row.Device), At: time.Time(row.At), Kind: assess.RecordKind(row.Kind),
-			Brand: string(row.Brand), Model: string(row.Model), Version: string(row.Version),
-			SizeLabel: string(row.SizeLabel), SizeMM: assess.Value(row.SizeMM),
-			Runner: string(row.Runner), Gait: assess.Value(row.Gait), GaitBy: assess.Value(row.GaitBy),
-			GaitBefore: assess.Value(row.GaitBefore),
-			Posture:    [2]assess.Value{assess.Value(row.LPosture), assess.Value(row.RPosture)},
-			Strike:     assess.Value(row.Strike), UsedFor: assess.Value(row.UsedFor),
-			Distance: assess.Value(row.Distance), KMUnit: assess.Value(row.KMUnit), KMSource: assess.Value(row.KMSource),
-			BoughtOn: string(row.BoughtOn), Batch: string(row.Batch),
-			SecondReader: string(row.SecondReader), Advised: assess.Verdict(row.AdvisedSent),
-			Given: assess.Verdict(row.Given), GivenReason: string(row.GivenReason), Rules: row.Rules,
-			Flags: assess.Flags(row.Flags), Note: string(row.Note), Supersedes: assess.UUID(row.Supersedes),
-			VoidedAt: time.Time(row.VoidedAt), VoidReason: string(row.VoidReason), ReceivedAt: time.Time(row.ReceivedAt),
-		},
 		Facts: Facts{
 			Verdict: assess.Verdict(row.Advised), How: assess.How(row.How), Codes: strings.Fields(string(row.Codes)),
 			Pattern: row.pattern(), Grade: assess.GradeLetter(row.Grade), Route: assess.Route(row.Route),
@@ -457,10 +440,31 @@ func (row *inspectionRow) inspection(contradicts Contradiction) (*Inspection, er
 		SupersededBy: assess.UUID(row.SupersededBy), Erased: bool(row.Erased),
 		ClockOffset: time.Duration(assess.Value(row.ClockOffsetMS).Int()) * time.Millisecond,
 	}
-	if contradicts != NoContradiction {
-		in.Record.Flags |= assess.FlagPairContradicts
+	return in, row.record(&in.Record, contradicts != NoContradiction)
+}
+
+// record fills r with what lies in the row; the rare values follow by addValue.
+func (row *inspectionRow) record(r *assess.Record, contradicts bool) error {
+	*r = assess.Record{
+		ID: assess.UUID(row.ID), PairRef: string(row.PairRef), Store: row.Store, Staff: row.Staff,
+		Device: string(row.Device), At: time.Time(row.At), Kind: assess.RecordKind(row.Kind),
+		Brand: string(row.Brand), Model: string(row.Model), Version: string(row.Version),
+		SizeLabel: string(row.SizeLabel), SizeMM: assess.Value(row.SizeMM),
+		Runner: string(row.Runner), Gait: assess.Value(row.Gait), GaitBy: assess.Value(row.GaitBy),
+		GaitBefore: assess.Value(row.GaitBefore),
+		Posture:    [2]assess.Value{assess.Value(row.LPosture), assess.Value(row.RPosture)},
+		Strike:     assess.Value(row.Strike), UsedFor: assess.Value(row.UsedFor),
+		Distance: assess.Value(row.Distance), KMUnit: assess.Value(row.KMUnit), KMSource: assess.Value(row.KMSource),
+		BoughtOn: string(row.BoughtOn), Batch: string(row.Batch),
+		SecondReader: string(row.SecondReader), Advised: assess.Verdict(row.AdvisedSent),
+		Given: assess.Verdict(row.Given), GivenReason: string(row.GivenReason), Rules: row.Rules,
+		Flags: assess.Flags(row.Flags), Note: string(row.Note), Supersedes: assess.UUID(row.Supersedes),
+		VoidedAt: time.Time(row.VoidedAt), VoidReason: string(row.VoidReason), ReceivedAt: time.Time(row.ReceivedAt),
 	}
-	return in, row.reading(&in.Reading)
+	if contradicts {
+		r.Flags |= assess.FlagPairContradicts
+	}
+	return row.reading(&r.Reading)
 }
 
 // colNames writes a set of columns as their names, space between.

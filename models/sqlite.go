@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 	"strings"
 
 	gormsqlite "github.com/libtnb/sqlite"
@@ -23,8 +24,15 @@ var sqlitePragmas = []pragma{
 	{"cache_size", "-8192", "-8192"}, // KiB when negative
 }
 
-// readerPragma keeps long reads from writing by mistake.
-var readerPragma = pragma{"query_only", "1", "1"}
+// readerPragmas are for the pool of long reads besides: it doesn't write by
+// mistake, and it reads pages where the system holds them. Without the map, a
+// row of a long read costs several times as much, mostly for pages that are
+// copied into a cache that is too small for them. Writers go without: a disk
+// that fails under a map ends the program, where a failed read is an error.
+var readerPragmas = []pragma{
+	{"query_only", "1", "1"},
+	{"mmap_size", "2147418112", "2147418112"}, // bytes; the most that SQLite takes
+}
 
 func (db *DB) openSQLite(ctx context.Context, o Options) error {
 	db.dialect = sqliteDialect
@@ -40,7 +48,7 @@ func (db *DB) openSQLite(ctx context.Context, o Options) error {
 	if db.primary, err = sqlitePool(ctx, path, "immediate", conns, sqlitePragmas); err != nil {
 		return err
 	}
-	reader, err := sqlitePool(ctx, path, "deferred", conns, append(sqlitePragmas[:len(sqlitePragmas):len(sqlitePragmas)], readerPragma))
+	reader, err := sqlitePool(ctx, path, "deferred", conns, slices.Concat(sqlitePragmas, readerPragmas))
 	if err != nil {
 		return err
 	}

@@ -35,8 +35,8 @@ var exports = map[string]func(context.Context, *models.DB, Asked, func([]byte) e
 // ExportKinds are the kinds that can be exported, in order.
 var ExportKinds = slices.Sorted(maps.Keys(exports))
 
-// Export writes a kind of record as CSV, the header first, then one row a call
-// of write. The bytes belong to Export.
+// Export writes a kind of record as CSV, the header first, then a row or some
+// thousand a call of write. The bytes belong to Export.
 func Export(ctx context.Context, db *models.DB, kind string, ask Asked, write func([]byte) error) error {
 	return exports[kind](ctx, db, ask, write)
 }
@@ -45,12 +45,7 @@ func inspections(ctx context.Context, db *models.DB, ask Asked, write func([]byt
 	if err := write(assess.AppendCSVHeader(nil)); err != nil {
 		return err
 	}
-	var row []byte
-	f := models.InspectionFilter{Scopes: ask.Scopes, Store: ask.Store, From: ask.From, To: ask.To}
-	return db.EachInspection(ctx, f, func(in *models.Inspection) error {
-		row = assess.AppendCSV(row[:0], &in.Record)
-		return write(row)
-	})
+	return db.ExportInspections(ctx, ask.Scopes, ask.From, ask.To, ask.Store, write)
 }
 
 func pairs(ctx context.Context, db *models.DB, ask Asked, write func([]byte) error) error {
