@@ -35,6 +35,73 @@ var (
 	myersAges   = Range[int]{10, 89}
 )
 
+// HeapingCount counts whole numbers by how they end. It takes the same room
+// however many there are.
+type HeapingCount struct {
+	n              int
+	digits         [10]int
+	fifty, hundred int
+	whipple, myers endings
+}
+
+// NewHeapingCount returns an empty count.
+//
+// Errors: ErrBadInput for a range that Whipple or MyersBlended refuse.
+func NewHeapingCount(opt HeapingOptions) (*HeapingCount, error) {
+	h := &HeapingCount{whipple: endings{within: whippleAges}, myers: endings{within: myersAges}}
+	if opt.Whipple != nil {
+		h.whipple.within = *opt.Whipple
+	}
+	if opt.Myers != nil {
+		h.myers.within = *opt.Myers
+	}
+	if err := h.whipple.forward(); err != nil {
+		return nil, err
+	}
+	return h, h.myers.decades()
+}
+
+// Add counts a value, 0 or more, count times, 0 or more.
+func (h *HeapingCount) Add(value, count int) {
+	h.n += count
+	h.digits[value%10] += count
+	if value%50 == 0 {
+		h.fifty += count
+		if value%100 == 0 {
+			h.hundred += count
+		}
+	}
+	h.whipple.add(value, count)
+	h.myers.add(value, count)
+}
+
+// Measure measures digit preference in what was counted.
+//
+// Errors: ErrEmpty for nothing counted.
+func (h *HeapingCount) Measure() (*Heaping, error) {
+	if h.n == 0 {
+		return nil, ErrEmpty
+	}
+	n := float64(h.n)
+	m := &Heaping{N: h.n, Digits: h.digits, DF: 9, Share50: float64(h.fifty) / n, Share100: float64(h.hundred) / n}
+	for _, d := range m.Digits {
+		off := float64(d) - n/10
+		m.Chi2 += off * off / (n / 10)
+	}
+	m.P = chiSquareTail(m.Chi2, m.DF)
+	if w, err := h.whipple.index(0, 5); err == nil {
+		m.Whipple05 = Some(w)
+	} else {
+		m.Why = err.Error()
+	}
+	if index, blended, err := h.myers.blended(); err == nil {
+		m.Myers, m.Blended = Some(index), blended[:]
+	} else {
+		m.Why = err.Error()
+	}
+	return m, nil
+}
+
 // MeasureHeaping measures digit preference in whole numbers; count[i] pairs
 // have values[i] (nil: one each).
 //
@@ -44,55 +111,14 @@ func MeasureHeaping(values, count []int, opt HeapingOptions) (*Heaping, error) {
 	if err := checkWeighted(values, count); err != nil {
 		return nil, err
 	}
-	h := &Heaping{DF: 9}
-	fifty, hundred := 0, 0
+	h, err := NewHeapingCount(opt)
+	if err != nil {
+		return nil, err
+	}
 	for i, v := range values {
-		c := weightAt(count, i)
-		h.N += c
-		h.Digits[v%10] += c
-		if v%50 == 0 {
-			fifty += c
-		}
-		if v%100 == 0 {
-			hundred += c
-		}
+		h.Add(v, weightAt(count, i))
 	}
-	if h.N == 0 {
-		return nil, ErrEmpty
-	}
-	n := float64(h.N)
-	for _, d := range h.Digits {
-		off := float64(d) - n/10
-		h.Chi2 += off * off / (n / 10)
-	}
-	h.P = chiSquareTail(h.Chi2, h.DF)
-	h.Share50, h.Share100 = float64(fifty)/n, float64(hundred)/n
-	within := whippleAges
-	if opt.Whipple != nil {
-		within = *opt.Whipple
-	}
-	w, err := Whipple(values, count, within, 0, 5)
-	switch {
-	case err == nil:
-		h.Whipple05 = Some(w)
-	case isReason(err):
-		h.Why = err.Error()
-	default:
-		return nil, err
-	}
-	if within = myersAges; opt.Myers != nil {
-		within = *opt.Myers
-	}
-	index, blended, err := MyersBlended(values, count, within)
-	switch {
-	case err == nil:
-		h.Myers, h.Blended = Some(index), blended[:]
-	case isReason(err):
-		h.Why = err.Error()
-	default:
-		return nil, err
-	}
-	return h, nil
+	return h.Measure()
 }
 
 // Whipple returns the index of preference for the last digits given, over a
@@ -109,8 +135,9 @@ func Whipple(values, count []int, within Range[int], digits ...int) (float64, er
 	if err := checkWeighted(values, count); err != nil {
 		return 0, err
 	}
-	if within.From > within.To || len(digits) == 0 {
-		return 0, badInput("range %d–%d for %d digits, must run forward and hold a digit", within.From, within.To, len(digits))
+	e := endings{within: within}
+	if err := e.forward(); err != nil {
+		return 0, err
 	}
 	var wanted [10]bool
 	for _, d := range digits {
@@ -119,19 +146,11 @@ func Whipple(values, count []int, within Range[int], digits ...int) (float64, er
 		}
 		wanted[d] = true
 	}
-	all, hits := 0, 0
-	for i, v := range values {
-		if within.holds(v) {
-			all += weightAt(count, i)
-			if wanted[v%10] {
-				hits += weightAt(count, i)
-			}
-		}
+	if len(digits) == 0 {
+		return 0, badInput("no digits, must be one or more")
 	}
-	if all == 0 {
-		return 0, ErrEmpty.because("no value lies in %d–%d", within.From, within.To)
-	}
-	return 100 * 10 / float64(len(digits)) * float64(hits) / float64(all), nil
+	e.addAll(values, count)
+	return e.index(digits...)
 }
 
 // MyersBlended returns Myers' index over whole decades, and the blended share
@@ -153,25 +172,78 @@ func MyersBlended(values, count []int, within Range[int]) (index float64, percen
 	if err := checkWeighted(values, count); err != nil {
 		return 0, percent, err
 	}
-	if within.From%10 != 0 || within.To%10 != 9 || within.To-within.From < 19 {
-		return 0, percent, badInput("range %d–%d, must run over at least two whole decades, such as 10–89", within.From, within.To)
+	e := endings{within: within}
+	if err := e.decades(); err != nil {
+		return 0, percent, err
 	}
-	sum := 0.0
+	e.addAll(values, count)
+	return e.blended()
+}
+
+// endings counts the values of a range by their last digit, and apart those of
+// its first ten.
+type endings struct {
+	within   Range[int]
+	all      [10]int
+	firstTen [10]int
+}
+
+func (e *endings) add(v, count int) {
+	if !e.within.holds(v) {
+		return
+	}
+	e.all[v%10] += count
+	if v-e.within.From < 10 {
+		e.firstTen[v%10] += count
+	}
+}
+
+func (e *endings) addAll(values, count []int) {
 	for i, v := range values {
-		if !within.holds(v) {
-			continue
-		}
-		d := v % 10
-		weight := d + 1
-		if v >= within.From+10 {
-			weight = 10
-		}
-		b := float64(weight) * float64(weightAt(count, i))
-		percent[d] += b
-		sum += b
+		e.add(v, weightAt(count, i))
+	}
+}
+
+// forward refuses a range that Whipple doesn't read, decades one that
+// MyersBlended doesn't.
+func (e *endings) forward() error {
+	if e.within.From > e.within.To {
+		return badInput("range %d–%d, must run forward", e.within.From, e.within.To)
+	}
+	return nil
+}
+
+func (e *endings) decades() error {
+	if r := e.within; r.From%10 != 0 || r.To%10 != 9 || r.To-r.From < 19 {
+		return badInput("range %d–%d, must run over at least two whole decades, such as 10–89", r.From, r.To)
+	}
+	return nil
+}
+
+// index is Whipple's of the digits given.
+func (e *endings) index(digits ...int) (float64, error) {
+	all, hits := 0, 0
+	for _, n := range e.all {
+		all += n
+	}
+	for _, d := range digits {
+		hits += e.all[d]
+	}
+	if all == 0 {
+		return 0, ErrEmpty.because("no value lies in %d–%d", e.within.From, e.within.To)
+	}
+	return 100 * 10 / float64(len(digits)) * float64(hits) / float64(all), nil
+}
+
+// blended is Myers' index, and the blended share of each digit in percent.
+func (e *endings) blended() (index float64, percent [10]float64, err error) {
+	sum := 0.0
+	for d, n := range e.all {
+		percent[d] = float64(10*n - (9-d)*e.firstTen[d]) // (d+1)A + (9−d)(A−first ten)
+		sum += percent[d]
 	}
 	if sum == 0 {
-		return 0, percent, ErrEmpty.because("no value lies in %d–%d", within.From, within.To)
+		return 0, percent, ErrEmpty.because("no value lies in %d–%d", e.within.From, e.within.To)
 	}
 	for d := range percent {
 		percent[d] *= 100 / sum

@@ -319,6 +319,11 @@ func TestRegressionLaws(t *testing.T) {
 		if a.LogScale < -3 || a.LogScale > 3 {
 			return // plain arithmetic loses its digits there
 		}
+		// Where the data hardly determine a term, rounding in the information is
+		// magnified by the square of its standard error.
+		if slices.ContainsFunc(a.Terms, func(c RegressionTerm) bool { return c.SE > 100 }) {
+			return
+		}
 		// No neighbour is likelier, by the formula written out.
 		best := plainRegression(x, words, numbers, a)
 		if !relativelyClose(a.LogLik, best, 1e-8) {

@@ -204,19 +204,23 @@ func (j *job) heaping() error {
 			opt.Myers = opt.Whipple
 		}
 	}
-	var values, counts [][]int
-	err := j.in.distinct([]column{{j.value, whole}}, func(g, count int, c []cell) error {
-		if g == len(values) {
-			values, counts = append(values, nil), append(counts, nil)
+	var counted []*stats.HeapingCount
+	err := j.in.each([]column{{j.value, whole}}, func(g, count int, c []cell) error {
+		if g == len(counted) {
+			h, err := stats.NewHeapingCount(opt)
+			if err != nil {
+				return err
+			}
+			counted = append(counted, h)
 		}
-		values[g], counts[g] = append(values[g], c[0].int()), append(counts[g], count)
+		counted[g].Add(c[0].int(), count)
 		return nil
 	})
 	if err != nil {
 		return err
 	}
 	return j.inGroups(func(g int, o *object) error {
-		h, err := stats.MeasureHeaping(values[g], counts[g], opt)
+		h, err := counted[g].Measure()
 		return o.spread(h, err, "digits", "chi2", "df", "p", "share50", "share100", "whipple_05", "myers")
 	})
 }
