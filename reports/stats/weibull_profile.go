@@ -75,10 +75,41 @@ func (f *profile) over(lambda, guess float64) (l, dl, nu, follow float64) {
 	return l, dl, nu, -dln / dnn
 }
 
+// together solves 2 (best − log L) = z² and ∂ log L/∂ν = 0 at once by Newton
+// steps from (λ, ν), each of one evaluation. As log L is concave in ν, a solution
+// on this side of from is the limit. ok is false where the steps leave that side,
+// grow, or lead nowhere.
+//
+// Source: Venzon DJ, Moolgavkar SH (1988) Applied Statistics 37:87–94.
+func (f *profile) together(lambda, nu, from, se, z float64) (limit float64, ok bool) {
+	const (
+		rounds = 12
+		near   = 1e-7 // a step, in standard errors, whose error left is of its square
+	)
+	target := f.best - z*z/2
+	for range rounds {
+		l, dl, dn, dnn, dln := f.slope(lambda, nu)
+		det := dl*dnn - dn*dln
+		a := (dn*dn - (l-target)*dnn) / det
+		b := ((l-target)*dln - dl*dn) / det
+		switch next := lambda + a; {
+		case !(dnn < 0), math.IsNaN(a), math.IsNaN(b):
+			return 0, false
+		case !((next-from)*(lambda-from) > 0), math.Abs(a) > math.Abs(lambda-from), nu+b != f.within(nu, nu+b):
+			return 0, false
+		}
+		lambda, nu = lambda+a, nu+b
+		if math.Abs(a) < near*se && math.Abs(b) < near*(1+math.Abs(nu)) {
+			return lambda, true
+		}
+	}
+	return 0, false
+}
+
 // limit returns the λ between the maximum, at (from, ν), and the farthest one
-// at which 2 (best − profile) reaches z². It solves for the root of the drop,
-// which is nearly straight, by Newton steps in a bracket. ok is false where
-// the profile does not fall that far.
+// at which 2 (best − profile) reaches z². Where together does not find it, it
+// solves for the root of the drop, which is nearly straight, by Newton steps in
+// a bracket. ok is false where the profile does not fall that far.
 func (f *profile) limit(from, nu, se, z, farthest float64) (lambda float64, ok bool) {
 	side := math.Copysign(1, farthest-from)
 	inside, outside := from, math.NaN() // the drop is too small, too large
@@ -87,6 +118,9 @@ func (f *profile) limit(from, nu, se, z, farthest float64) (lambda float64, ok b
 	lambda = from + side*math.Min(z*se, 1)
 	_, _, nu, follow := f.over(from, nu)
 	nu = f.within(nu, nu+follow*(lambda-from))
+	if at, ok := f.together(lambda, nu, from, se, z); ok && side*(at-farthest) <= 0 {
+		return at, true
+	}
 	const rounds = 200
 	for range rounds {
 		if side*(lambda-farthest) > 0 {
