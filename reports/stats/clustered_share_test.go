@@ -20,10 +20,10 @@ func TestClusteredSharesReproduceTheirReferences(t *testing.T) {
 	litters := readPublished(t, "weil_rat_litters.csv")
 	for _, tt := range []struct {
 		group, deff, share, neff, low, high string
-		naiveLow, naiveHigh                 string
+		naiveLow, naiveHigh, v              string
 	}{
-		{"control", "1.232495394", ".8987341772", "128.1952052", ".8343845998", ".9398823062", ".8418377", ".9367020"},
-		{"treated", "3.952860626", ".7724137931", "36.6822951", ".6149430909", ".8782374357", ".6976599", ".8331062"},
+		{"control", "1.232495394", ".8987341772", "128.1952052", ".8343845998", ".9398823062", ".8418377", ".9367020", ".000709941185"},
+		{"treated", "3.952860626", ".7724137931", "36.6822951", ".6149430909", ".8782374357", ".6976599", ".8331062", ".004792249907"},
 	} {
 		rows := litters.where("group", tt.group)
 		n, y := rows.wholes("n"), rows.wholes("y")
@@ -50,6 +50,7 @@ func TestClusteredSharesReproduceTheirReferences(t *testing.T) {
 			{tt.group + " n_eff", s.NEff.V, tt.neff, source},
 			{tt.group + " low", s.Low.V, tt.low, source},
 			{tt.group + " high", s.High.V, tt.high, source},
+			{tt.group + " v", s.Deff.V * s.Share.V * (1 - s.Share.V) / float64(size), tt.v, source},
 			{tt.group + " naive low", naiveLow, tt.naiveLow, source},
 			{tt.group + " naive high", naiveHigh, tt.naiveHigh, source},
 		})
@@ -71,6 +72,8 @@ func TestClusteredSharesByHand(t *testing.T) {
 		{"medial high", shares[0].High.V, ".6631838498", source},
 		{"medial v", shares[0].Deff.V * 70 / 4913, ".0178432455824", source},
 		{"lateral deff", shares[1].Deff.V, "2.0795518207", source},
+		{"lateral v", shares[1].Deff.V * 5 * 12 / 4913, ".0253965213", source},
+		{"even v", shares[2].Deff.V * 5 * 12 / 4913, ".0151612854", source},
 		{"lateral n_eff", shares[1].NEff.V, "8.1748384", source},
 		{"lateral low", shares[1].Low.V, ".0940351052", source},
 		{"lateral high", shares[1].High.V, ".6258361777", "[O] mpmath 1.2.1, 30 digits"},

@@ -42,6 +42,15 @@ func TestGowerReproducesItsReferences(t *testing.T) {
 		t.Fatal(err)
 	}
 	rows = append(rows, printed{"mean distance of the medoid", mean, ".4706439394", "[R] R package cluster, pam"})
+	for i, want := range []string{".4706439394", ".4824810606", ".7107007576", ".5416666667", ".6392045455"} {
+		sum := 0.0
+		for j := range 5 {
+			if j != i {
+				sum += g.Distance(i, j).V
+			}
+		}
+		rows = append(rows, printed{"mean distance of " + string("ABCDE"[i]), sum / 4, want, source})
+	}
 	reproduce(t, rows)
 	if item != 0 {
 		t.Errorf("medoid %d, want item A ([R] R package cluster, pam)", item)

@@ -230,29 +230,20 @@ func covers(v Interval, m Mass) bool {
 	return v.Lower <= m.Left && right <= v.Upper && !(m.Left == right && m.Left == v.Lower)
 }
 
-// certify checks the conditions of a maximum from the data and the reported
-// support alone: masses sum to 1, and no elementary interval between two
-// endpoints of the data would gain from mass.
-func certify(t interface{ Fatalf(string, ...any) }, x []Interval, r *Life) {
-	total, n := 0.0, 0
-	for _, m := range r.Support {
-		total += m.Mass
-	}
-	if math.Abs(total-1) > 1e-12 {
-		t.Fatalf("masses add to %v", total)
-	}
+// gradient returns the reduced gradient of a fit by innermost interval, from
+// its definition.
+func gradient(x []Interval, fit *Life) func(Mass) float64 {
+	n := 0
 	prob := make([]float64, len(x))
-	var at []float64
 	for i, v := range x {
 		n += v.N
-		at = append(at, v.Lower, v.Upper)
-		for _, m := range r.Support {
+		for _, m := range fit.Support {
 			if covers(v, m) {
 				prob[i] += m.Mass
 			}
 		}
 	}
-	gradient := func(m Mass) float64 {
+	return func(m Mass) float64 {
 		d := 0.0
 		for i, v := range x {
 			if covers(v, m) {
@@ -261,6 +252,43 @@ func certify(t interface{ Fatalf(string, ...any) }, x []Interval, r *Life) {
 		}
 		return d
 	}
+}
+
+func TestNPMLELeavesCandidatesWithoutGainEmpty(t *testing.T) {
+	x := readPublished(t, "breast_cosmesis.csv").where("treatment", "Rad").intervals("left", "right")
+	fit, err := NPMLE(x)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := gradient(x, fit)
+	const source = "[O] self-consistency to a reduced gradient of 1.0000000000, Finkelstein & Wolfe 1985, radiotherapy"
+	reproduce(t, []printed{
+		{"gradient on (15, 16]", at(Mass{Left: 15, Right: Some(16)}), ".472", source},
+		{"gradient on (40, 44]", at(Mass{Left: 40, Right: Some(44)}), ".939", source},
+	})
+	for _, m := range fit.Support {
+		if m.Left == 15 || m.Left == 40 {
+			t.Errorf("mass %v on (%v, %v], want none (%s)", m.Mass, m.Left, m.Right.V, source)
+		}
+	}
+}
+
+// certify checks the conditions of a maximum from the data and the reported
+// support alone: masses sum to 1, and no elementary interval between two
+// endpoints of the data would gain from mass.
+func certify(t interface{ Fatalf(string, ...any) }, x []Interval, r *Life) {
+	total := 0.0
+	for _, m := range r.Support {
+		total += m.Mass
+	}
+	if math.Abs(total-1) > 1e-12 {
+		t.Fatalf("masses add to %v", total)
+	}
+	var at []float64
+	for _, v := range x {
+		at = append(at, v.Lower, v.Upper)
+	}
+	gradient := gradient(x, r)
 	for _, m := range r.Support {
 		if d := gradient(m); math.Abs(d-1) > 1e-8 {
 			t.Fatalf("gradient on the support, at (%v, %v], is %v", m.Left, m.Right, d)

@@ -77,6 +77,40 @@ func TestPoolReproducesRatTumours(t *testing.T) {
 	}
 }
 
+func TestPosteriorReproducesTheTextbook(t *testing.T) {
+	const (
+		book   = "[P] Gelman et al., Bayesian Data Analysis, section 5.1, rat tumours"
+		recomp = "[R] R 4.2.2, the book's moments of the raw rates, unrounded"
+	)
+	var sum, squares float64
+	groups := ratGroups(t)
+	for _, g := range groups[:70] {
+		rate := float64(g.Hits) / float64(g.Size)
+		sum, squares = sum+rate, squares+rate*rate
+	}
+	mean := sum / 70
+	variance := (squares - 70*mean*mean) / 69
+	prior := betaFit{mean: mean, theta: 1 / (mean*(1-mean)/variance - 1)}
+	a, b := prior.posterior(groups[70])
+	sd := math.Sqrt(a * b / ((a + b) * (a + b) * (a + b + 1)))
+	reproduce(t, []printed{
+		{"mean of the raw rates", mean, ".136", book},
+		{"standard deviation of the raw rates", math.Sqrt(variance), ".103", book},
+		{"alpha", prior.mean / prior.theta, "1.4", book},
+		{"beta", (1 - prior.mean) / prior.theta, "8.6", book},
+		{"posterior alpha of 4 in 14", a, "5.4", book},
+		{"posterior beta of 4 in 14", b, "18.6", book},
+		{"posterior mean of 4 in 14", prior.posteriorMean(groups[70]), ".223", book},
+		{"posterior standard deviation of 4 in 14", sd, ".083", book},
+		{"mean of the raw rates", mean, ".1360065389", recomp},
+		{"standard deviation of the raw rates", math.Sqrt(variance), ".1034922698", recomp},
+		{"alpha", prior.mean / prior.theta, "1.356149391", recomp},
+		{"beta", (1 - prior.mean) / prior.theta, "8.615057891", recomp},
+		{"posterior mean of 4 in 14", prior.posteriorMean(groups[70]), ".223441", recomp},
+		{"posterior standard deviation of 4 in 14", sd, ".0833583", recomp},
+	})
+}
+
 func TestPoolReproducesBattingAverages(t *testing.T) {
 	data := readPublished(t, "efron_morris_baseball.csv")
 	names, hits, bats := data.words("player_rank"), data.wholes("hits_first_45"), data.wholes("at_bats")

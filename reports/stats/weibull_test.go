@@ -243,6 +243,9 @@ func TestWeibullLikelihoodRatioLimitsReproduceR(t *testing.T) {
 		})
 	}
 	f, s := fitWeibull(t, five, 0.90), fitWeibull(t, absorber, 0.95)
+	rad := fitWeibull(t, cosmesis.where("treatment", "Rad").intervals("left", "right"), 0.95)
+	chemo := fitWeibull(t, cosmesis.where("treatment", "RadChem").intervals("left", "right"), 0.95)
+	wheels := fitWeibull(t, asLooks(readPublished(t, "turbine_wheel_inspection.csv").looks("hours", "inspected", "cracked")), 0.95)
 	reproduce(t, []printed{
 		{"five failures, shape", f.Shape, "2.2938", reliawi},
 		{"five failures, scale", f.Scale, "33.943", reliawi + "; it prints 33.9428"},
@@ -250,6 +253,13 @@ func TestWeibullLikelihoodRatioLimitsReproduceR(t *testing.T) {
 		{"five failures, shape", f.Shape, "2.293806671", profile},
 		{"five failures, scale", f.Scale, "33.94290718", profile},
 		{"five failures, B10", f.B10, "12.72562374", profile},
+		{"absorber B50", s.B50, "24683.6255", profile},
+		{"radiotherapy B10", rad.B10, "7.734148431", profile},
+		{"radiotherapy B50", rad.B50, "41.48116895", profile},
+		{"with chemotherapy B10", chemo.B10, "9.256214343", profile},
+		{"with chemotherapy B50", chemo.B50, "23.41070177", profile},
+		{"turbine wheels B10", wheels.B10, "16.62846154", profile},
+		{"turbine wheels B50", wheels.B50, "39.52546971", profile},
 		{"absorber mu low", math.Log(s.ScaleLRLow.V), "10.06", meeker},
 		{"absorber mu high", math.Log(s.ScaleLRHigh.V), "10.54", meeker},
 		{"absorber sigma low", 1 / s.ShapeLRHigh.V, ".21", meeker},
