@@ -11,6 +11,7 @@ import (
 // the board. A line is shown where the reader has the right to the page.
 var officeWays = []navItem{
 	{Path: "/office/rules", Key: "office.rules"},
+	{Path: "/office/credit", Key: "office.credit"},
 	{Path: "/office/catalogue", Key: "office.catalogue"},
 	{Path: "/office/stores", Key: "office.stores"},
 	{Path: "/office/staff", Key: "office.staff"},

@@ -263,20 +263,7 @@ func (s *Server) rulesPage(c *gin.Context, status int, sent url.Values, publishW
 	if view.Versions, err = s.db.Versions(ctx, models.RuleSets); err != nil {
 		return err
 	}
-	since := either(sent.Get("since"), today.AddDate(-1, 0, 0).Format("2006-01"))
-	until := either(sent.Get("until"), today.Format("2006-01"))
-	first, errSince := time.Parse("2006-01", since)
-	last, errUntil := time.Parse("2006-01", until)
-	var wrongMonths assess.FieldErrors
-	for name, at := range map[string]struct {
-		value string
-		err   error
-	}{"since": {since, errSince}, "until": {until, errUntil}} {
-		if at.err != nil {
-			wrongMonths.Add(assess.FieldError{Field: name, Value: at.value, Want: "a month such as 2026-10", Err: assess.ErrOutOfRange})
-		}
-	}
-	months := w.sheet("try", []written{{name: "since", kind: "month"}, {name: "until", kind: "month"}}, map[string]string{"since": since, "until": until}, wrongMonths)
+	months, first, last, wrongMonths := w.monthsAsked(sent, today.AddDate(-1, 0, 0), today)
 	view.Since, view.Until = months[0], months[1]
 	view.Publish = w.sheet("publish", []written{
 		{name: "from", kind: "date", needed: true}, {name: "note", needed: true},
@@ -293,6 +280,22 @@ func (s *Server) rulesPage(c *gin.Context, status int, sent url.Values, publishW
 		}
 	}
 	return s.render(c, status, "office-rules", view)
+}
+
+// monthsAsked reads the months that a draft is tried on, and lays their lines
+// out; what wasn't asked is from since to until.
+func (w words) monthsAsked(sent url.Values, since, until time.Time) (lines []sheetLine, first, last time.Time, wrong assess.FieldErrors) {
+	values := map[string]string{}
+	month := func(name string, otherwise time.Time) time.Time {
+		values[name] = either(sent.Get(name), otherwise.Format(monthForm))
+		t, err := time.Parse(monthForm, values[name])
+		if err != nil {
+			wrong.Add(assess.FieldError{Field: name, Value: values[name], Want: "a month such as 2026-10", Err: assess.ErrOutOfRange})
+		}
+		return t
+	}
+	first, last = month("since", since), month("until", until)
+	return w.sheet("try", []written{{name: "since", kind: "month"}, {name: "until", kind: "month"}}, values, wrong), first, last, wrong
 }
 
 // ruleGroups lays the rules out by check or part, in the order of the set, and
@@ -455,16 +458,7 @@ func (s *Server) doPublish(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	var bad assess.FieldErrors
-	if from := posted.Get("from"); !isDay(from) || from <= today {
-		bad.Add(assess.FieldError{Field: "from", Value: from, Want: "a day after today", Err: assess.ErrOutOfRange})
-	}
-	if strings.TrimSpace(posted.Get("note")) == "" {
-		bad.Add(assess.FieldError{Field: "note", Want: "why the rules change", Err: assess.ErrMissingField})
-	}
-	if based := posted.Get("base"); based != strconv.Itoa(base.Number) {
-		bad.Add(assess.FieldError{Value: based, Want: "a draft of set " + strconv.Itoa(base.Number) + ", which holds now", Err: assess.ErrInconsistent})
-	}
+	bad := s.publishWrong(posted, "set", "why the rules change", base.Number)
 	if len(made) == 0 {
 		bad.Add(assess.FieldError{Want: "a draft that changes something", Err: assess.ErrMissingField})
 	}

@@ -28,6 +28,9 @@ var officeProbes = map[string]probe{
 		day := r.clock.Now().AddDate(1, 0, n).Format(time.DateOnly) // never begins within the test
 		return "/office/rules", url.Values{"base": {"1"}, "lining-worn.then": {"replace"}, "from": {day}, "note": {"trial"}}
 	}, ok: http.StatusSeeOther},
+	"GET /office/credit":        {make: fixed("/office/credit"), ok: http.StatusOK},
+	"POST /office/credit/draft": {make: fixed2("/office/credit/draft", url.Values{"currency": {"EUR"}, "A..0": {"25.00"}}), ok: http.StatusSeeOther},
+	"POST /office/credit":       {make: func(r *rig, n int) (string, any) { return "/office/credit", creditForm(r, n) }, ok: http.StatusSeeOther},
 	"GET /office/catalogue":     {make: fixed("/office/catalogue"), ok: http.StatusOK},
 	"GET /office/catalogue/:id": {make: fixed("/office/catalogue/new"), ok: http.StatusOK},
 	"POST /office/catalogue/:id": {make: func(_ *rig, n int) (string, any) {

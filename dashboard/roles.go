@@ -48,6 +48,8 @@ const (
 	readTables   right = "see the catalogue and the rules"
 	setCatalogue right = "set up the catalogue"
 	publishRules right = "publish rules"
+	// publishCredit: what a table gives holds for every store of its currency.
+	publishCredit right = "publish credit tables"
 )
 
 // reach is how far a right goes.
@@ -102,6 +104,8 @@ var rights = map[right][]reach{
 	readTables:   {never, never, anywhere, never, anywhere},
 	setCatalogue: {never, never, never, never, fleet},
 	publishRules: {never, never, never, never, fleet},
+
+	publishCredit: {never, never, never, never, fleet},
 }
 
 // reachOf returns how far role may go with r.

@@ -179,6 +179,21 @@ func (db *DB) AddRuleSet(ctx context.Context, by Actor, set assess.RuleSet, note
 	return n, wrap(err, "adding a rule set")
 }
 
+// AddCreditTable adds a credit table under the next number, which it returns;
+// the number in the table doesn't count. A table that is wrong is refused with
+// what is wrong.
+func (db *DB) AddCreditTable(ctx context.Context, by Actor, table assess.CreditTable, note string) (int, error) {
+	n, err := db.addVersion(ctx, by, CreditTables, table.From, note, func(number int) (string, error) {
+		table.Number = number
+		if err := table.Check(); err != nil {
+			return "", err
+		}
+		b, err := json.Marshal(table)
+		return string(b), err
+	})
+	return n, wrap(err, "adding a credit table")
+}
+
 // Risks returns the risk by distance that holds on a day, nil before any was
 // computed.
 func (db *DB) Risks(ctx context.Context, day string) (*assess.RiskTables, error) {

@@ -263,6 +263,44 @@ func (db *DB) EachTradeIn(ctx context.Context, scopes []retail.Scope, from, to s
 	}
 }
 
+// Worth is what the credit of trade-ins goes by, and how many are alike.
+type Worth struct {
+	Grade    assess.GradeLetter
+	Category string // of the model, empty while unknown
+	Day      string // of the trade-in, in the store's calendar
+	BoughtOn string // empty where unknown
+	Pairs    int
+}
+
+// AgeDays is how old the pairs were, unread where that is unknown.
+func (w *Worth) AgeDays() assess.Value {
+	day, err := time.Parse(time.DateOnly, w.Day)
+	bought, errBought := time.Parse(time.DateOnly, w.BoughtOn)
+	if err != nil || errBought != nil || bought.After(day) {
+		return assess.Unread
+	}
+	return assess.Of(int(day.Sub(bought).Hours() / 24))
+}
+
+// EachWorth calls f with the trade-ins to the store that stand in one currency,
+// of local days from and to, both included, in the scopes.
+func (db *DB) EachWorth(ctx context.Context, scopes []retail.Scope, currency, from, to string, f func(*Worth) error) error {
+	var w where
+	w.scopes("t.store", scopes)
+	if err := w.days("t.day", from, to); err != nil {
+		return err
+	}
+	w.and("t.currency = ? AND t.voided_at IS NULL AND t.route <> ?", currency, int(assess.BackToRunner))
+	const alike = "t.grade, coalesce(m.category, ''), t.day, coalesce(i.bought_on, '')"
+	rows, err := db.reader().QueryContext(ctx, db.dialect.sql("SELECT "+alike+", count(*) FROM trade_in t"+
+		" LEFT JOIN inspection i ON i.store = t.store AND i.id = t.inspection_id LEFT JOIN pair p ON p.ref = t.pair_ref"+
+		" LEFT JOIN shoe_model m ON m.id = p.model_id"+w.String()+" GROUP BY "+alike), w.args...)
+	if err != nil {
+		return wrap(err, "reading what trade-ins are worth")
+	}
+	return wrap(scanAll(rows, f), "reading what trade-ins are worth")
+}
+
 // VoidTradeIn marks a trade-in as void; its pair is open again.
 func (db *DB) VoidTradeIn(ctx context.Context, by Actor, tradeIn assess.UUID, reason string) error {
 	if reason == "" {

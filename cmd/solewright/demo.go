@@ -131,11 +131,7 @@ func handOver(a *app, db *models.DB, fleet *sim.Fleet) error {
 	return db.Together(a.ctx, func(db *models.DB) error {
 		numbers := []int{}
 		for _, t := range fleet.CreditTables() {
-			body, err := json.Marshal(t)
-			if err != nil {
-				return err
-			}
-			n, err := db.AddVersion(a.ctx, operator, models.CreditTables, t.From, string(body), "invented")
+			n, err := db.AddCreditTable(a.ctx, operator, t, "invented")
 			if err != nil {
 				return fmt.Errorf("inventing credit tables: %w", err)
 			}
