@@ -26,7 +26,7 @@ type ShareTrend struct {
 // p is two-sided. (Some texts have N − 1 for N.)
 //
 // Errors: ErrEmpty for no pairs, ErrNoSpread where all pairs or none are
-// hits or all scores are equal, ErrBadInput for hits outside 0–size or a
+// hits or all scores are equal, ErrBeyondNumbers, ErrBadInput for hits outside 0–size or a
 // score that is no finite number.
 //
 // Sources: Cochran WG (1954) Biometrics 10:417–451; Armitage P (1955)
@@ -72,5 +72,8 @@ func CochranArmitage(doses []Dose) (*ShareTrend, error) {
 	}
 	p := float64(hits) / float64(size)
 	z := t / math.Sqrt(p*(1-p)*spread)
+	if !finite(t, spread) {
+		return nil, ErrBeyondNumbers
+	}
 	return &ShareTrend{Z: z, Chi2: z * z, P: normalTwoSided(z), N: size}, nil
 }

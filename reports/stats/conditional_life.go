@@ -11,6 +11,8 @@ type ConditionalKm struct {
 	Km   Float `json:"km"`
 	Low  Float `json:"low"`
 	High Float `json:"high"`
+	// Why says why High is undefined.
+	Why string `json:"why,omitempty"`
 }
 
 // ConditionalQuantile returns the distance x by which a pair sound at km has
@@ -46,7 +48,14 @@ func (w *Weibull) ConditionalQuantile(km, risk float64) (*ConditionalKm, error) 
 	dLogSigma := scale * w.Sigma * (math.Log(a) - ze/a)
 	v := dMu*dMu*w.VCov[0][0] + 2*dMu*dLogSigma*w.VCov[0][1] + dLogSigma*dLogSigma*w.VCov[1][1]
 	low, high := limitsOfLog(math.Log(at-km), normalCritical(w.conf)*math.Sqrt(v))
-	return &ConditionalKm{Km: Some(at), Low: Some(km + low.V), High: Some(km + high.V)}, nil
+	c := &ConditionalKm{Km: Some(at), Low: Some(km + low.V)} // nearer to km than a number tells: km
+	if high.OK {
+		c.High = Some(km + high.V)
+	}
+	if !c.High.OK {
+		c.Why = "high: " + beyondNumbers
+	}
+	return c, nil
 }
 
 // ConditionalBracket holds the distances between which a pair that is sound now

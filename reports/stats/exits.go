@@ -41,7 +41,7 @@ func ExitsBy(time []float64, event []bool, count, group []int, groups int) ([][]
 		return nil, badInput("%d times but %d counts", n, len(count))
 	case group != nil && len(group) != n:
 		return nil, badInput("%d times but %d group numbers", n, len(group))
-	case groups < 1:
+	case groups < min(n, 1): // no rows may have no groups
 		return nil, badInput("groups is %d, must be 1 or more", groups)
 	}
 	whole, longest := true, 0.0

@@ -40,7 +40,7 @@ func IntervalsBy(lower, upper []float64, count, group []int, groups int) ([][]In
 		return nil, badInput("%d lower bounds but %d counts", n, len(count))
 	case group != nil && len(group) != n:
 		return nil, badInput("%d lower bounds but %d group numbers", n, len(group))
-	case groups < 1:
+	case groups < min(n, 1): // no rows may have no groups
 		return nil, badInput("groups is %d, must be 1 or more", groups)
 	}
 	by := make([][]Interval, groups)

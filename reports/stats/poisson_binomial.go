@@ -27,7 +27,7 @@ type Tail struct {
 // deviations of the sum.
 //
 // Errors: ErrEmpty for no pairs, ErrBadInput for a probability outside 0–1 or
-// hits outside 0 to the number of pairs.
+// hits below 0.
 //
 // Source: Hong Y (2013) Computational Statistics & Data Analysis 59:41–51
 // (definition; exact recursion there called RF).
@@ -35,8 +35,8 @@ func PoissonBinomial(expected []float64, hits int) (*Tail, error) {
 	if len(expected) == 0 {
 		return nil, ErrEmpty
 	}
-	if hits < 0 || hits > len(expected) {
-		return nil, badInput("%d hits of %d pairs, must lie in 0 to their number", hits, len(expected))
+	if hits < 0 {
+		return nil, badInput("%d hits, must be 0 or more", hits)
 	}
 	t := &Tail{N: len(expected), Hits: hits}
 	for i, p := range expected {
@@ -44,6 +44,10 @@ func PoissonBinomial(expected []float64, hits int) (*Tail, error) {
 			return nil, err
 		}
 		t.Expected += p
+	}
+	if hits > len(expected) {
+		t.PAtMost = 1 // more than there are cannot fail
+		return t, nil
 	}
 	f, first := poissonBinomialPMF(expected)
 	at := 0.0

@@ -72,6 +72,13 @@ func TestPoissonBinomialAtItsEdges(t *testing.T) {
 	if none.PAtLeast != 1 {
 		t.Errorf("P(X ≥ 0) = %v, want exactly 1 (definition)", none.PAtLeast)
 	}
+	more, err := PoissonBinomial([]float64{.1, .2}, 3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if more.PAtLeast != 0 || more.PAtMost != 1 || more.PMid != 0 {
+		t.Errorf("three failures of two pairs: %+v, want 0, 1 and 0 (definition)", more)
+	}
 	for _, tt := range []struct {
 		name string
 		p    []float64
@@ -79,7 +86,7 @@ func TestPoissonBinomialAtItsEdges(t *testing.T) {
 		want error
 	}{
 		{"no pairs", nil, 0, ErrEmpty},
-		{"more failures than pairs", []float64{.1}, 2, ErrBadInput},
+		{"fewer failures than none", []float64{.1}, -1, ErrBadInput},
 		{"an impossible expectation", []float64{-.1}, 0, ErrBadInput},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

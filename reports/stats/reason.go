@@ -3,6 +3,7 @@ package stats
 import (
 	"errors"
 	"fmt"
+	"math"
 )
 
 // Reason says why a statistic has no value for otherwise well-formed input:
@@ -41,7 +42,19 @@ var (
 	ErrNotReached = &Reason{"not-reached", "the data end before this point is reached"}
 	ErrSeparation = &Reason{"separation", "a group has only events or none, so its effect has no finite estimate"}
 	ErrNoMaximum  = &Reason{"no-maximum", "the likelihood has no maximum"}
+
+	ErrBeyondNumbers = &Reason{"beyond-numbers", "the values are so large that the result is beyond what a number holds"}
 )
+
+// finite says whether every value is a number, neither infinite nor NaN.
+func finite(values ...float64) bool {
+	for _, v := range values {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	return true
+}
 
 // ErrBadInput marks input that breaks a function's stated preconditions
 // (lengths differ, a count below zero, a probability outside 0–1). Wrapped

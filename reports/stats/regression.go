@@ -35,6 +35,8 @@ type RegressionTerm struct {
 	High  Float `json:"high"`
 	// P is of the Wald test that coef is 0.
 	P float64 `json:"p"`
+	// Why says that ratio, low or high is undefined.
+	Why string `json:"why,omitempty"`
 }
 
 // Regression is a Weibull accelerated-failure-time regression.
@@ -132,8 +134,11 @@ func RegressLife(x []Interval, on []Covariate, conf float64) (*Regression, error
 	z := normalCritical(conf)
 	for i, c := range b {
 		se := math.Sqrt(cov.At(i, i))
-		t := RegressionTerm{Term: m.terms[i].name, Coef: c, SE: se, Ratio: Some(math.Exp(c)), P: normalTwoSided(c / se)}
+		t := RegressionTerm{Term: m.terms[i].name, Coef: c, SE: se, Ratio: exponential(c), P: normalTwoSided(c / se)}
 		t.Low, t.High = limitsOfLog(c, z*se)
+		if !t.Ratio.OK || !t.Low.OK || !t.High.OK {
+			t.Why = "ratio, low, high: null is " + beyondNumbers
+		}
 		r.Terms = append(r.Terms, t)
 	}
 	for i := range k + 1 {

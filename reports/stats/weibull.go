@@ -40,8 +40,8 @@ type Weibull struct {
 	B50LRLow    Float `json:"b50_lr_low"`
 	B50LRHigh   Float `json:"b50_lr_high"`
 
-	// Why says which likelihood-ratio limits are undefined, and why; Note
-	// warns where the data are thin.
+	// Why says which limits are undefined, and why; Note warns where the data
+	// are thin.
 	Why  string `json:"why,omitempty"`
 	Note string `json:"note,omitempty"`
 
@@ -158,9 +158,22 @@ func (w *Weibull) wald(p float64) (t float64, low, high Float) {
 	return math.Exp(w.Mu + su), low, high
 }
 
-// limitsOfLog returns e^(log ∓ half), undefined where that is no number.
+// beyondNumbers says why a limit of a law hardly known is undefined.
+const beyondNumbers = "beyond what a number holds"
+
+// limitsOfLog returns e^(log ∓ half), undefined where that is no number, or so
+// small that it would come out as 0.
 func limitsOfLog(log, half float64) (low, high Float) {
-	return Some(math.Exp(log - half)), Some(math.Exp(log + half))
+	return exponential(log - half), exponential(log + half)
+}
+
+// exponential returns e^x, undefined where it is no number above 0.
+func exponential(x float64) Float {
+	v := math.Exp(x)
+	if v == 0 {
+		return None
+	}
+	return Some(v)
 }
 
 // LifeQuantile is the distance by which a share of pairs has failed.

@@ -171,19 +171,44 @@ func (f *profile) within(nu, next float64) float64 {
 // good as open, and near what float64 holds.
 const farthestLog = 700
 
-// likelihoodRatioLimits sets the limits by likelihood ratio and says which
-// are open.
+// likelihoodRatioLimits sets the limits by likelihood ratio and says which of
+// all limits are undefined.
 func (w *Weibull) likelihoodRatioLimits() {
 	w.ShapeLRLow, w.ShapeLRHigh = w.profileShape()
 	// The scale is the distance by which 1 − 1/e have failed.
 	w.ScaleLRLow, w.ScaleLRHigh = w.profileQuantile(-math.Expm1(-1))
 	w.B10LRLow, w.B10LRHigh = w.profileQuantile(0.1)
 	w.B50LRLow, w.B50LRHigh = w.profileQuantile(0.5)
-	var open []string
-	for _, limit := range []struct {
+	type limit struct {
 		name string
 		v    Float
-	}{
+	}
+	undefined := func(limits []limit, why string) {
+		var names []string
+		for _, l := range limits {
+			if !l.v.OK {
+				names = append(names, l.name)
+			}
+		}
+		if len(names) == 0 {
+			return
+		}
+		if w.Why != "" {
+			w.Why += "; "
+		}
+		w.Why += strings.Join(names, ", ") + ": " + why
+	}
+	undefined([]limit{
+		{"shape_low", w.ShapeLow},
+		{"shape_high", w.ShapeHigh},
+		{"scale_low", w.ScaleLow},
+		{"scale_high", w.ScaleHigh},
+		{"b10_low", w.B10Low},
+		{"b10_high", w.B10High},
+		{"b50_low", w.B50Low},
+		{"b50_high", w.B50High},
+	}, beyondNumbers)
+	undefined([]limit{
 		{"shape_lr_low", w.ShapeLRLow},
 		{"shape_lr_high", w.ShapeLRHigh},
 		{"scale_lr_low", w.ScaleLRLow},
@@ -192,14 +217,7 @@ func (w *Weibull) likelihoodRatioLimits() {
 		{"b10_lr_high", w.B10LRHigh},
 		{"b50_lr_low", w.B50LRLow},
 		{"b50_lr_high", w.B50LRHigh},
-	} {
-		if !limit.v.OK {
-			open = append(open, limit.name)
-		}
-	}
-	if len(open) > 0 {
-		w.Why = strings.Join(open, ", ") + ": the likelihood never falls far enough on that side"
-	}
+	}, "the likelihood never falls far enough on that side")
 }
 
 func (w *Weibull) profileShape() (low, high Float) {

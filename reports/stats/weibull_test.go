@@ -329,6 +329,20 @@ func TestWeibullWithoutMaximum(t *testing.T) {
 	}
 }
 
+func TestWeibullLimitsBeyondNumbersAreUndefined(t *testing.T) {
+	w := fitWeibull(t, []Interval{{1e300, 1e300, 1}, {1e-300, 1e-300, 1}, {1.5, math.Inf(1), 1}}, 0.95)
+	if w.ScaleHigh.OK || w.B10Low.OK || !strings.Contains(w.Why, "scale_high") || !strings.Contains(w.Why, "b10_low") {
+		t.Errorf("scale to %v, B10 from %v, why %q, want both undefined", w.ScaleHigh, w.B10Low, w.Why)
+	}
+	next, err := w.ConditionalQuantile(1, .4)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if next.High.OK || next.Why == "" {
+		t.Errorf("next check by %+v, want no upper limit, and why", next)
+	}
+}
+
 func TestWeibullOpenLimits(t *testing.T) {
 	// One look a pair and hardly any rise: the likelihood falls little towards
 	// shape 0.

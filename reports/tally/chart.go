@@ -95,7 +95,7 @@ func (j *job) chart() error {
 		if v, err := decimal(c[0].text); err != nil {
 			numeric = false
 		} else {
-			place.order = strconv.FormatFloat(v, 'g', -1, 64)
+			place.order = strconv.FormatFloat(v+0, 'g', -1, 64) // −0 is 0
 		}
 		i, known := points[place]
 		switch {

@@ -397,6 +397,12 @@ func TestNoNullStandsWithoutItsReason(t *testing.T) {
 		{"run-length --kind normal --k 0.5 --h 4 --shift -30", ""},
 		{"shares --of v --count n", "v,n\na,0\n"},
 		{"shares --of v --by g", "v,g\n,a\nNA,b\n"},
+		{"life --lower l --upper u --by g", "l,u,g\nNA,5,a\n"},
+		{"life --time t --event e", "t,e\n1e300,1\n1e-300,1\n1.5,0\n"},
+		{"trend --hits y --size n --score s", "y,n,s\n0,9,3\n4,8,-1e308\n"},
+		{"limits --first a --second b --count n", "a,b,n\n1,2,1\n1e308,0,30\n"},
+		{"tail --expected p --hits 9", "p\n.5\n"},
+		{"regress --time t --event e --on g", "t,e,g\n1,1,a\n2,0,a\n"},
 	} {
 		t.Run(c.args, func(t *testing.T) {
 			for _, path := range nulls(result(t, c.csv, c.args), "") {
@@ -431,6 +437,8 @@ func TestWrongRowsExitWithTheirPlaceAndWrongFlagsAsUsage(t *testing.T) {
 		{"text behind a quote", "shares --of v", "v,w\n\"a\"b,c\n", "line 2, column 4"},
 		{"a grade that is a word", "agreement --item i --rater r --grade g --scale interval", "i,r,g\n1,x,1\n1,y,good\n", `line 3, column "g"`},
 		{"a series too long for every pair", "trend --value v --order o --count n", "v,o,n\n1,1,4000\n2,2,4000\n", `line 3, column "o"`},
+		{"an order of 0 and −0", "chart --kind cusum --order t --value x", "t,x\n0,3\n-0,4\n", `line 3, column "t"`},
+		{"sizes beyond counting", "misread --hits y --size m --se-hits a --se-size b --sp-hits c --sp-size d", "y,m,a,b,c,d\n1,1e308,3,4,5,6\n", `line 2, column "m"`},
 		{"a negative side", "symmetry --left a --right b", "a,b\n1,-2\n", `line 2, column "b"`},
 
 		{"--conf of 1", "shares --of v --conf 1", "v\na\n", ""},

@@ -166,7 +166,7 @@ func (j *job) twoLooks() error {
 		o.set("curve", life.Curve)
 		if life.Median == nil {
 			o.set("median", nil)
-			o.why = append(o.why, "median: "+life.Why)
+			o.why = append(o.why, life.Why)
 		} else {
 			o.set("median", []stats.Float{stats.Some(life.Median[0]), stats.Some(life.Median[1])})
 		}

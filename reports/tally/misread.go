@@ -175,6 +175,9 @@ func (j *job) knownErrors() error {
 		}
 		u.read.Hits += float64(count) * c[0].num
 		u.read.Size += float64(count) * c[1].num
+		if u.read.Size > maxTotal {
+			return fmt.Errorf("%q: the numbers add up to more than can be counted", j.size)
+		}
 		return nil
 	})
 	if err != nil {

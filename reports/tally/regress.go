@@ -92,6 +92,7 @@ func (j *job) regress() error {
 	if len(j.by) > 0 {
 		return j.inGroups(fill)
 	}
+	j.out.set("groups", []object{})
 	return fill(0, &j.out)
 }
 

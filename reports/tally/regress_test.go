@@ -42,6 +42,7 @@ func TestRegressionOfLives(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			got := result(t, data(t, c.file), c.args)
 			compare(t, got, c.want, 1e-6, survreg)
+			at(t, got, "groups")
 			if c.term != "" && at(t, got, "terms.1.term") != c.term {
 				t.Errorf("term %v, want %s", at(t, got, "terms.1.term"), c.term)
 			}
