@@ -36,6 +36,8 @@ type operation struct {
 	list bool
 	// media is the answer's type where it isn't JSON.
 	media string
+	// takes are the types of a body that isn't JSON.
+	takes []string
 	// fails are the classes of problem beyond those that any route has.
 	fails []*class
 }
@@ -51,11 +53,12 @@ type ref string
 
 // pathParams says what the parameters of a path are.
 var pathParams = map[string]string{
-	"id":   "The record's UUID.",
-	"ref":  "The pair's reference from the slip.",
-	"n":    "The number of a rule set.",
-	"code": "The code of the store, the runner or the person.",
-	"kind": "What to export: " + strings.Join(exchange.ExportKinds, ", ") + ".",
+	"id":     "The record's UUID.",
+	"ref":    "The pair's reference from the slip.",
+	"n":      "The number of a rule set.",
+	"code":   "The code of the store, the runner or the person.",
+	"sha256": "SHA-256 of the photo's bytes, as sent or as kept, 64 hexadecimal digits.",
+	"kind":   "What to export: " + strings.Join(exchange.ExportKinds, ", ") + ".",
 }
 
 // spec is the API's description: huma's registry makes the schemas of the Go
@@ -131,6 +134,12 @@ func (sp *spec) operation(r route) *huma.Operation {
 			"application/json": {Schema: sp.schema(d.body)},
 		}}
 	}
+	if len(d.takes) > 0 {
+		op.RequestBody = &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{}}
+		for _, media := range d.takes {
+			op.RequestBody.Content[media] = &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}}
+		}
+	}
 	ok := &huma.Response{Description: d.summary}
 	if d.answer != nil || d.media != "" {
 		media := "application/json"
@@ -157,7 +166,7 @@ func (sp *spec) operation(r route) *huma.Operation {
 		op.Responses["200"] = ok
 	}
 	fails := d.fails
-	if d.body != nil {
+	if d.body != nil || len(d.takes) > 0 {
 		fails = append([]*class{badSyntax, badType, tooLarge, badValues}, fails...)
 	}
 	if r.right != open {

@@ -73,7 +73,10 @@ func (s *Server) docsOperation(r route) docsOperation {
 	for _, p := range op.Parameters {
 		d.Params = append(d.Params, docsField{p.Name, p.In, p.Description})
 	}
-	if op.RequestBody != nil {
+	switch {
+	case len(r.doc.takes) > 0:
+		d.Body = strings.Join(r.doc.takes, " or ")
+	case op.RequestBody != nil:
 		d.Body = typeName(op.RequestBody.Content["application/json"].Schema)
 	}
 	for _, status := range slices.Sorted(maps.Keys(op.Responses)) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 	"time"
@@ -41,6 +42,27 @@ type pairReading struct {
 	Gone    string
 	Since   string
 	Changes []pairChange
+	Photos  []pairPhoto
+}
+
+// pairPhoto is one photo of a reading, small, and the way to it as it is kept.
+type pairPhoto struct {
+	Small, Whole string
+	Label        string
+}
+
+// pairPhotos writes the photos of a reading, for who reads the pair's history.
+func (w words) pairPhotos(ref string, links []models.PhotoLink) []pairPhoto {
+	var all []pairPhoto
+	for i := range links {
+		p := photoOf(&links[i])
+		at := apiRoot + "/photos/" + p.SHA + "?pair=" + url.QueryEscape(ref)
+		all = append(all, pairPhoto{
+			Small: at + "&w=160", Whole: at,
+			Label: w.say("photo.of", "shoe", w.say("shoe."+p.Shoe), "view", w.say("photo.view."+p.View)),
+		})
+	}
+	return all
 }
 
 // pairChange is one line of what a reading says, or of what changed.
@@ -64,6 +86,10 @@ func (s *Server) showPair(c *gin.Context) error {
 		Ref: pair.Ref, Spaced: spaced(pair.Ref), Batch: pair.Batch, Bought: w.dayAndYear(pair.BoughtOn), Runner: pair.Runner,
 		Life: w.life(pair.Life), Line: newDistanceLine(w, pair),
 	}
+	shots, err := s.photosOf(ctx, pair.Inspections)
+	if err != nil {
+		return err
+	}
 	var before *models.Inspection
 	for i := len(pair.Inspections) - 1; i >= 0; i-- {
 		in := pair.Inspections[i]
@@ -79,7 +105,9 @@ func (s *Server) showPair(c *gin.Context) error {
 			built = asNew.Built
 		}
 		view.Shoe = shoeName(&in.Record)
-		view.Readings = append(view.Readings, w.pairReading(in, before, built))
+		reading := w.pairReading(in, before, built)
+		reading.Photos = w.pairPhotos(pair.Ref, shots[in.ID])
+		view.Readings = append(view.Readings, reading)
 		if in.Live() {
 			before = in
 		}

@@ -86,6 +86,18 @@ var probes = map[string]probe{
 	}, ok: http.StatusUnprocessableEntity},
 	"POST /inspections/:id/amend": {make: stored("/inspections/ID/amend", soundReading), ok: http.StatusCreated},
 
+	"GET /inspections/:id/photos": {make: stored("/inspections/ID/photos", nil), ok: http.StatusOK},
+	"PUT /photos/:sha256": {make: func(r *rig, n int) (string, any) {
+		data, sha := shot(r.t, n)
+		return strings.TrimPrefix(shown(sha, id(n), storeA), apiRoot), data
+	}, ok: http.StatusCreated},
+	"GET /photos/:sha256": {make: func(r *rig, n int) (string, any) {
+		r.put(n, soundReading)
+		data, sha := shot(r.t, n)
+		want(r.t, r.upload(shown(sha, id(n), storeA), r.office(), data), http.StatusCreated)
+		return "/photos/" + sha, nil
+	}, ok: http.StatusOK},
+
 	"GET /pairs":            {make: stored("/pairs", nil), ok: http.StatusOK, list: true, hides: storeA},
 	"GET /pairs/:ref (API)": {make: pairOfReading("/pairs/REF"), ok: http.StatusOK},
 	"POST /pairs/merge": {make: func(r *rig, n int) (string, any) {

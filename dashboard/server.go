@@ -5,6 +5,7 @@ import (
 	"errors"
 	"log/slog"
 	"net/http"
+	"runtime"
 	"time"
 
 	"github.com/alexedwards/scs/v2"
@@ -13,6 +14,7 @@ import (
 
 	"solewright/models"
 	"solewright/models/exchange"
+	"solewright/models/photos"
 	memory "solewright/reports/fleet"
 	"solewright/reports/wear"
 )
@@ -44,6 +46,8 @@ type Config struct {
 	// Erased is told of every runner that was erased, to delete the files of
 	// photos and to make anew the reports that showed the pairs; default nobody.
 	Erased func(context.Context, models.Erasure) error
+	// Photos keeps the files of photos; without it none are taken or shown.
+	Photos *photos.Files
 	// Fleet returns the fleet in memory, nil while it is being read; without it
 	// what is asked of the fleet is answered as not ready.
 	Fleet func() *memory.View
@@ -70,6 +74,7 @@ type Server struct {
 	table     []route
 	spec      *spec
 	registry  *prometheus.Registry
+	stripping chan struct{} // holds a place for each photo that is being unpacked
 	metrics   *metrics
 	sessions  *scs.SessionManager
 	origin    *http.CrossOriginProtection
@@ -109,6 +114,7 @@ func New(cfg Config) (*Server, error) {
 		badTokens: newBadTokens(cfg.Clock),
 		grids:     newCache[string, *wear.Grid](cfg.Clock, maxGrids),
 		export:    exchange.Export,
+		stripping: make(chan struct{}, runtime.GOMAXPROCS(0)),
 	}
 	var err error
 	if s.front, err = newFront(); err != nil {
@@ -237,6 +243,10 @@ func (s *Server) routes() []route {
 		{"POST", v1 + "/inspections/:id/void", voidReading, api(s.postVoid), &docVoid},
 		{"POST", v1 + "/inspections/:id/sign-off", workBench, api(s.postSignOff), &docSignOff},
 		{"POST", v1 + "/inspections/:id/amend", writeReading, api(s.postAmend), &docAmend},
+
+		{"GET", v1 + "/inspections/:id/photos", readReading, api(s.listPhotos), &docPhotos},
+		{"PUT", v1 + "/photos/:sha256", writeReading, api(s.putPhoto), &docPutPhoto},
+		{"GET", v1 + "/photos/:sha256", readReading, api(s.getPhoto), &docPhoto},
 
 		{"GET", v1 + "/pairs", listPairs, api(s.listPairs), &docPairs},
 		{"GET", v1 + "/pairs/:ref", readPair, api(s.getPair), &docPair},

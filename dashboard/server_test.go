@@ -18,6 +18,7 @@ import (
 
 	"solewright/models"
 	"solewright/models/dbtest"
+	"solewright/models/photos"
 	"solewright/models/retail"
 	memory "solewright/reports/fleet"
 )
@@ -82,6 +83,9 @@ func newRigOn(t testing.TB, db *models.DB, clock *testClock, change ...func(*Con
 	logged := &bytes.Buffer{}
 	cfg := Config{DB: db, Logger: slog.New(slog.NewJSONHandler(logged, nil)), Clock: clock.Now, MetricsToken: "metrics-secret"}
 	cfg.Fleet = followed(t, db)
+	var err error
+	cfg.Photos, err = photos.Open("file:" + t.TempDir())
+	must(t, err)
 	for _, f := range change {
 		f(&cfg)
 	}

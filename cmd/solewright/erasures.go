@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"solewright/models"
+	"solewright/models/photos"
 )
 
 // How often a server looks whether the day's erasures were replayed, and how
@@ -18,8 +19,9 @@ const (
 )
 
 // keepErased has the erasure list replayed, at once where today's turn is
-// missing and then once a day, by one of all servers, until the context ends.
-func keepErased(ctx context.Context, db *models.DB, log *slog.Logger, now func() time.Time) {
+// missing and then once a day, by one of all servers, and deletes the photos that
+// erasures left, until the context ends.
+func keepErased(ctx context.Context, db *models.DB, files *photos.Files, log *slog.Logger, now func() time.Time) {
 	owner := thisServer()
 	every(ctx, erasuresEvery, func() {
 		runners, err := replayErasures(ctx, db, owner, now().UTC().Format(time.DateOnly))
@@ -28,6 +30,13 @@ func keepErased(ctx context.Context, db *models.DB, log *slog.Logger, now func()
 		}
 		if runners > 0 {
 			log.Info("erased again what came in late", "runners", runners)
+		}
+		deleted, err := deletePhotos(ctx, db, files)
+		if err != nil && ctx.Err() == nil {
+			log.Warn("deleting photos", "error", err)
+		}
+		if deleted > 0 {
+			log.Info("deleted photos of erased runners", "photos", deleted)
 		}
 	})
 }

@@ -10,6 +10,7 @@ import (
 	"solewright/assess"
 	"solewright/models"
 	"solewright/models/dbtest"
+	"solewright/models/photos"
 	"solewright/models/retail"
 )
 
@@ -91,10 +92,14 @@ func TestALateReadingOfAnErasedRunnerIsCleared(t *testing.T) {
 			}
 		})
 		t.Run("and by the service itself on the next", func(t *testing.T) {
+			files, err := photos.Open("file:" + t.TempDir())
+			if err != nil {
+				t.Fatal(err)
+			}
 			ended := make(chan struct{})
 			go func() {
 				defer close(ended)
-				keepErased(t.Context(), db, slog.New(slog.DiscardHandler), func() time.Time { return time.Date(2026, 11, 3, 0, 0, 1, 0, time.UTC) })
+				keepErased(t.Context(), db, files, slog.New(slog.DiscardHandler), func() time.Time { return time.Date(2026, 11, 3, 0, 0, 1, 0, time.UTC) })
 			}()
 			t.Cleanup(func() { <-ended }) // after the context of the subtest
 			for {

@@ -22,8 +22,8 @@ import (
 
 type serveCmd struct {
 	database
+	photoFolder
 	Addr         string   `default:"127.0.0.1:8080" help:"Address to listen on."`
-	Photos       string   `placeholder:"URL" help:"file:DIR of the photos (default photos in the data folder)."`
 	TLSCert      string   `name:"tls-cert" placeholder:"FILE" help:"Certificate chain, PEM; with --tls-key."`
 	TLSKey       string   `name:"tls-key" placeholder:"FILE" help:"Private key, PEM."`
 	TrustedProxy []string `placeholder:"NET" help:"Address or network of a proxy that ends TLS and whose X-Forwarded-For is believed."`
@@ -70,6 +70,10 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	if err := os.MkdirAll(s.Data, 0o750); err != nil {
 		return fmt.Errorf("the data folder: %w", err)
 	}
+	files, err := s.files(s.Data)
+	if err != nil {
+		return err
+	}
 	copied := fleet.New(fleet.Options{Source: db.Feed(), Snapshot: s.snapshot(), Clock: a.now, Log: log})
 	registry := prometheus.NewRegistry()
 	if err := registry.Register(fleetMetrics{copied}); err != nil {
@@ -77,8 +81,13 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	}
 	handler, err := dashboard.New(dashboard.Config{
 		DB: db, Logger: log, Clock: a.now, Registry: registry,
-		Ready:          []dashboard.Check{{Name: "fleet", Ask: copied.Ready}},
-		Fleet:          copied.View,
+		Ready:  []dashboard.Check{{Name: "fleet", Ask: copied.Ready}},
+		Fleet:  copied.View,
+		Photos: files,
+		Erased: func(ctx context.Context, _ models.Erasure) error {
+			_, err := deletePhotos(ctx, db, files)
+			return err
+		},
 		TrustedProxies: s.TrustedProxy, MetricsToken: s.MetricsToken,
 		InsecureCookies: s.TLSCert == "" && len(s.TrustedProxy) == 0,
 	})
@@ -117,7 +126,7 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	}()
 	go purge(streams, db, log)
 	go keepRisks(streams, db, log, a.now)
-	go keepErased(streams, db, log, a.now)
+	go keepErased(streams, db, files, log, a.now)
 	following, stopFollowing := context.WithCancel(context.WithoutCancel(a.ctx))
 	var follower sync.WaitGroup
 	follower.Go(func() { copied.Run(following) })

@@ -12,6 +12,7 @@ import (
 
 type verifyCmd struct {
 	database
+	photoFolder
 	JSON bool `name:"json" help:"Print one line of JSON a difference, and one of the counts."`
 }
 
@@ -33,15 +34,23 @@ func (v *verifyCmd) Run(a *app) error {
 		if err != nil {
 			return err
 		}
-		counted.Differences += strayed
+		files, err := v.files(v.Data)
+		if err != nil {
+			return err
+		}
+		pictures, rotten, err := verifyPhotos(a.ctx, db, files, say)
+		if err != nil {
+			return err
+		}
+		counted.Differences += strayed + rotten
 		if v.JSON {
 			err = lines.Encode(map[string]int{
 				"inspections": counted.Inspections, "pairs": counted.Pairs,
-				"differences": counted.Differences, "unjudged": counted.Unjudged,
+				"photos": pictures, "differences": counted.Differences, "unjudged": counted.Unjudged,
 			})
 		} else {
-			_, err = fmt.Fprintf(a.stdout, "%d readings and %d pairs recounted, %d differences\n",
-				counted.Inspections, counted.Pairs, counted.Differences)
+			_, err = fmt.Fprintf(a.stdout, "%d readings, %d pairs and %d photos recounted, %d differences\n",
+				counted.Inspections, counted.Pairs, pictures, counted.Differences)
 		}
 		if err == nil && counted.Differences > 0 {
 			err = fmt.Errorf("%d stored values differ from what they count as", counted.Differences)

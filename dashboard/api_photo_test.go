@@ -1,0 +1,131 @@
+package dashboard
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"image"
+	"image/color"
+	"image/png"
+	"net/http"
+	"net/http/httptest"
+	"slices"
+	"strings"
+	"testing"
+
+	"solewright/models/retail"
+)
+
+// shot is the n-th picture of a test, and the SHA-256 of its bytes.
+func shot(t testing.TB, n int) (data []byte, sha string) {
+	t.Helper()
+	img := image.NewGray(image.Rect(0, 0, 96, 64))
+	img.SetGray(n%96, n/96, color.Gray{255})
+	var b bytes.Buffer
+	must(t, png.Encode(&b, img))
+	sum := sha256.Sum256(b.Bytes())
+	return b.Bytes(), hex.EncodeToString(sum[:])
+}
+
+// shown is the address of a photo of a reading.
+func shown(sha string, reading, store string) string {
+	return fmt.Sprintf("%s/photos/%s?inspection=%s&store=%s&shoe=right&view=back", apiRoot, sha, reading, store)
+}
+
+func (r *rig) upload(path, token string, data []byte) *httptest.ResponseRecorder {
+	return r.call("PUT", path, token, data, "Content-Type", "image/png")
+}
+
+func TestAPhotoIsKeptOnceAndSeenWithItsReading(t *testing.T) {
+	r := newRig(t)
+	data, sha := shot(t, 1)
+	// It may come before its reading, as from a tablet that was off line.
+	first := r.upload(shown(sha, id(1), storeA)+"&points=0.1,0.9,0.9,0.9,0.5,0.2,0.5,0.7", r.fitter(), data)
+	want(t, first, http.StatusCreated)
+	out := decoded[photoOut](t, first)
+	if out.Shoe != "right" || out.View != "back" || len(out.Points) != 8 || out.SHA == sha {
+		t.Errorf("stored as %+v", out)
+	}
+	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.fitter(), nil), http.StatusForbidden) // no reading shows it yet
+	ref, _ := r.put(1, soundReading)["pair_ref"].(string)
+	want(t, r.upload(shown(sha, id(1), storeA)+"&points=0.1,0.9,0.9,0.9,0.5,0.2,0.5,0.7", r.fitter(), data), http.StatusOK)
+
+	for _, path := range []string{sha, out.SHA, out.SHA + "?w=160"} {
+		w := r.call("GET", apiRoot+"/photos/"+path, r.fitter(), nil)
+		want(t, w, http.StatusOK)
+		if _, kind, err := image.Decode(w.Body); err != nil || kind != "jpeg" || w.Header().Get("Content-Type") != "image/jpeg" {
+			t.Errorf("%s is %s of %s, %v", path, kind, w.Header().Get("Content-Type"), err)
+		}
+		if got := w.Header().Get("Cache-Control"); got != "private, no-cache" {
+			t.Errorf("%s may be kept as %q", path, got)
+		}
+		again := r.call("GET", apiRoot+"/photos/"+path, r.fitter(), nil, "If-None-Match", w.Header().Get("ETag"))
+		want(t, again, http.StatusNotModified)
+	}
+	list := decoded[photosOut](t, r.call("GET", apiRoot+"/inspections/"+id(1)+"/photos", r.fitter(), nil))
+	if len(list.Photos) != 1 || list.Photos[0].SHA != out.SHA {
+		t.Errorf("the reading's photos are %+v", list)
+	}
+
+	// Of another region, it takes the slip.
+	far := r.token(retail.Fitter, retail.Scope{Store: storeB})
+	want(t, r.call("GET", apiRoot+"/photos/"+out.SHA, far, nil), http.StatusForbidden)
+	want(t, r.call("GET", apiRoot+"/photos/"+out.SHA+"?pair=7K3M9QTDS", far, nil), http.StatusForbidden)
+	want(t, r.call("GET", apiRoot+"/photos/"+out.SHA+"?pair="+ref, far, nil), http.StatusOK)
+	want(t, r.upload(shown(sha, id(1), storeA), far, data), http.StatusForbidden)
+
+	page := r.call("GET", "/pairs/"+ref, r.fitter(), nil)
+	want(t, page, http.StatusOK)
+	if !strings.Contains(page.Body.String(), "/photos/"+out.SHA) {
+		t.Error("the pair's page doesn't show it")
+	}
+}
+
+func TestAPhotoIsRefusedByName(t *testing.T) {
+	r := newRig(t)
+	data, sha := shot(t, 1)
+	text := []byte("a shoe")
+	sum := sha256.Sum256(text)
+	whole := shown(sha, id(1), storeA)
+	for name, c := range map[string]struct {
+		path string
+		data []byte
+		code int
+		at   []string // pointers and parameters
+	}{
+		"other bytes":        {whole, append(data, 0), http.StatusUnprocessableEntity, []string{"#"}},
+		"no picture":         {shown(hex.EncodeToString(sum[:]), id(1), storeA), text, http.StatusUnprocessableEntity, []string{"#"}},
+		"no hash":            {shown("abc", id(1), storeA), data, http.StatusBadRequest, []string{"sha256"}},
+		"nothing said of it": {apiRoot + "/photos/" + sha, data, http.StatusBadRequest, []string{"inspection", "store", "shoe", "view"}},
+		"seven numbers":      {whole + "&points=0,0,0,0,0,0,0", data, http.StatusUnprocessableEntity, []string{"#/points"}},
+		"points outside":     {whole + "&points=0,0,0,0,0,0,0,2", data, http.StatusBadRequest, []string{"points"}},
+		"no store":           {shown(sha, id(1), "S-9"), data, http.StatusUnprocessableEntity, []string{"#/store"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			w := r.upload(c.path, r.fitter(), c.data)
+			want(t, w, c.code)
+			var at []string
+			for _, v := range decoded[problem](t, w).Errors {
+				at = append(at, v.Pointer+v.Parameter)
+			}
+			if !slices.Equal(at, c.at) {
+				t.Errorf("it names %q, want %q: %s", at, c.at, w.Body)
+			}
+		})
+	}
+	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.fitter(), nil), http.StatusNotFound)
+	want(t, r.call("GET", apiRoot+"/photos/"+sha+"?w=7", r.fitter(), nil), http.StatusBadRequest)
+
+	none := newRig(t, func(c *Config) { c.Photos = nil })
+	want(t, none.upload(whole, none.fitter(), data), http.StatusServiceUnavailable)
+}
+
+func TestABlindReadersPhotoIsKeptFromOthers(t *testing.T) {
+	r := newRig(t)
+	data, sha := shot(t, 1)
+	r.put(1, soundReading.with(fields{"kind": "blind"}))
+	want(t, r.upload(shown(sha, id(1), storeA), r.fitter(), data), http.StatusCreated)
+	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.token(retail.Manager, retail.Scope{Store: storeA}), nil), http.StatusForbidden)
+	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.office(), nil), http.StatusOK)
+}

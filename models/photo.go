@@ -1,0 +1,297 @@
+package models
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"solewright/assess"
+)
+
+// PhotoView says from where a photo shows a shoe.
+type PhotoView string
+
+// The views. ViewBack is what a tilt is measured on.
+const (
+	ViewBack   PhotoView = "back"
+	ViewSole   PhotoView = "sole"
+	ViewInner  PhotoView = "inner"
+	ViewOuter  PhotoView = "outer"
+	ViewLining PhotoView = "lining"
+	ViewOther  PhotoView = "other"
+)
+
+// PhotoViews lists the views.
+var PhotoViews = []PhotoView{ViewBack, ViewSole, ViewInner, ViewOuter, ViewLining, ViewOther}
+
+// StoredPhoto is a photo whose file is kept elsewhere, by the SHA-256 of its
+// stripped bytes.
+type StoredPhoto struct {
+	SHA           [sha256.Size]byte
+	Bytes         int
+	Width, Height int
+	CreatedAt     time.Time
+}
+
+// PhotoLink says what a photo shows.
+type PhotoLink struct {
+	Store      string
+	Inspection assess.UUID // which needn't be stored yet
+	SHA        [sha256.Size]byte
+	Foot       assess.Foot
+	View       PhotoView
+	// Points are the four points that a tilt was taken from: both ends of the
+	// table line, left first, then the counter's midpoint at the collar and at the
+	// midsole, each x and y as parts of the photo's width and height from its upper
+	// left corner, eight numbers of 0 to 1. Without a measurement there are none.
+	Points []float64
+}
+
+// tiltNumbers is how many numbers four points have.
+const tiltNumbers = 8
+
+// maxPhotos is how many photos a reading may have: six views of two shoes. House
+// value.
+const maxPhotos = 12
+
+func (l *PhotoLink) check() error {
+	var errs assess.FieldErrors
+	missing := func(absent bool, field, want string) {
+		if absent {
+			errs.Add(assess.FieldError{Field: field, Want: want, Err: assess.ErrMissingField})
+		}
+	}
+	missing(l.Store == "", "store", "the code of a store")
+	missing(l.Inspection.IsZero(), "inspection", "the reading that the photo belongs to")
+	if l.Foot != assess.Left && l.Foot != assess.Right {
+		errs.Add(assess.FieldError{Field: "shoe", Value: fmt.Sprint(l.Foot), Want: "left or right", Err: assess.ErrOutOfRange})
+	}
+	if !slices.Contains(PhotoViews, l.View) {
+		errs.Add(assess.FieldError{Field: "view", Value: string(l.View), Want: "one of " + strings.Join(viewWords(), ", "), Err: assess.ErrOutOfRange})
+	}
+	within := func(v float64) bool { return v >= 0 && v <= 1 }
+	if n := len(l.Points); n != 0 && n != tiltNumbers || slices.ContainsFunc(l.Points, func(v float64) bool { return !within(v) }) {
+		errs.Add(assess.FieldError{Field: "points", Value: fmt.Sprint(l.Points), Want: "eight numbers of 0 to 1", Err: assess.ErrOutOfRange})
+	}
+	return errs.Err()
+}
+
+func viewWords() []string {
+	words := make([]string, len(PhotoViews))
+	for i, v := range PhotoViews {
+		words[i] = string(v)
+	}
+	return words
+}
+
+type photoRow struct {
+	SHA       hash    `gorm:"column:sha;primaryKey"`
+	Bytes     int     `gorm:"column:bytes"`
+	Width     int     `gorm:"column:width"`
+	Height    int     `gorm:"column:height"`
+	CreatedAt instant `gorm:"column:created_at"`
+	DeletedAt instant `gorm:"column:deleted_at"`
+}
+
+type aliasRow struct {
+	SentSHA hash `gorm:"column:sent_sha;primaryKey"`
+	SHA     hash `gorm:"column:sha"`
+}
+
+type linkRow struct {
+	Store        string `gorm:"column:store;primaryKey"`
+	InspectionID id     `gorm:"column:inspection_id;primaryKey"`
+	SHA          hash   `gorm:"column:sha;primaryKey"`
+	Foot         int    `gorm:"column:foot"`
+	View         string `gorm:"column:view"`
+	Points       text   `gorm:"column:points"`
+}
+
+var (
+	photoLayout = layoutOf("photo", photoRow{})
+	aliasLayout = layoutOf("photo_alias", aliasRow{})
+	linkLayout  = layoutOf("inspection_photo", linkRow{})
+)
+
+func (row *linkRow) link() (PhotoLink, error) {
+	l := PhotoLink{
+		Store: row.Store, Inspection: assess.UUID(row.InspectionID), SHA: row.SHA, Foot: assess.Foot(row.Foot), View: PhotoView(row.View),
+	}
+	if row.Points == "" {
+		return l, nil
+	}
+	return l, json.Unmarshal([]byte(row.Points), &l.Points)
+}
+
+// SavePhoto notes a photo whose file is kept, and what it shows; sent is the
+// SHA-256 of the bytes that it was made of, which leads to it too. The same again
+// changes nothing and returns created false; another view or other points of the
+// same photo replace those before. A reading that was erased with its runner takes
+// none: ErrConflict.
+func (db *DB) SavePhoto(ctx context.Context, by Actor, p StoredPhoto, sent [sha256.Size]byte, l PhotoLink) (created bool, err error) {
+	l.SHA = p.SHA
+	if err := l.check(); err != nil {
+		return false, err
+	}
+	row := linkRow{Store: l.Store, InspectionID: id(l.Inspection), SHA: l.SHA, Foot: int(l.Foot), View: string(l.View)}
+	if len(l.Points) > 0 {
+		points, err := json.Marshal(l.Points)
+		if err != nil {
+			return false, err
+		}
+		row.Points = text(points)
+	}
+	return created, wrap(db.tx(ctx, func(t *txn) error {
+		created, err = db.savePhoto(ctx, t, by, p, sent, row)
+		return err
+	}), "storing photo %x of reading %s", p.SHA, l.Inspection)
+}
+
+func (db *DB) savePhoto(ctx context.Context, t *txn, by Actor, p StoredPhoto, sent hash, row linkRow) (created bool, err error) {
+	var erased flag
+	if _, err := db.scalar(ctx, t, &erased, "SELECT erased FROM inspection WHERE store = ? AND id = ?", row.Store, row.InspectionID); err != nil {
+		return false, err
+	}
+	if erased {
+		return false, fmt.Errorf("the reading was erased with its runner: %w", ErrConflict)
+	}
+	was := linkRow{}
+	err = t.QueryRowContext(ctx, db.dialect.sql("SELECT "+linkLayout.list("")+" FROM inspection_photo WHERE store = ? AND inspection_id = ? AND sha = ?"),
+		row.Store, row.InspectionID, row.SHA).Scan(fields(&was)...)
+	switch {
+	case err == nil && was == row:
+		return false, nil
+	case err == nil:
+		_, err := t.ExecContext(ctx, db.dialect.sql("UPDATE inspection_photo SET foot = ?, view = ?, points = ? WHERE store = ? AND inspection_id = ? AND sha = ?"),
+			row.Foot, row.View, row.Points, row.Store, row.InspectionID, row.SHA)
+		return false, err
+	case !errors.Is(err, sql.ErrNoRows):
+		return false, err
+	}
+	var n int
+	if _, err := db.scalar(ctx, t, &n, "SELECT count(*) FROM inspection_photo WHERE store = ? AND inspection_id = ?", row.Store, row.InspectionID); err != nil {
+		return false, err
+	}
+	if n >= maxPhotos {
+		return false, refused("inspection", assess.UUID(row.InspectionID).String(), fmt.Sprintf("a reading with fewer than %d photos", maxPhotos))
+	}
+	photo := photoRow{SHA: p.SHA, Bytes: p.Bytes, Width: p.Width, Height: p.Height, CreatedAt: instant(db.now())}
+	for _, w := range []struct {
+		layout layout
+		row    []any
+		again  string
+	}{
+		// A photo that was to be deleted is wanted again.
+		{photoLayout, fields(&photo), " ON CONFLICT (sha) DO UPDATE SET deleted_at = NULL"},
+		{aliasLayout, fields(&aliasRow{SentSHA: sent, SHA: p.SHA}), " ON CONFLICT DO NOTHING"},
+		{linkLayout, fields(&row), ""},
+	} {
+		if _, err := t.ExecContext(ctx, w.layout.insert(db.dialect)+w.again, w.row...); err != nil {
+			return false, err
+		}
+	}
+	return true, db.noteAudit(ctx, t, by, entry{
+		action: "photo.add", subject: "inspection:" + assess.UUID(row.InspectionID).String(), after: hex.EncodeToString(row.SHA[:]),
+	})
+}
+
+// Photo returns the photo that a SHA-256 leads to: its own, or that of the bytes
+// it was made of. One that is to be deleted is ErrNotFound.
+func (db *DB) Photo(ctx context.Context, sha [sha256.Size]byte) (StoredPhoto, error) {
+	var row photoRow
+	err := db.q().QueryRowContext(ctx, db.dialect.sql("SELECT "+photoLayout.list("")+" FROM photo WHERE deleted_at IS NULL AND "+
+		"(sha = ? OR sha = (SELECT sha FROM photo_alias WHERE sent_sha = ?))"), hash(sha), hash(sha)).Scan(fields(&row)...)
+	return StoredPhoto{
+		SHA: row.SHA, Bytes: row.Bytes, Width: row.Width, Height: row.Height, CreatedAt: time.Time(row.CreatedAt),
+	}, wrap(err, "photo %x", sha)
+}
+
+// PhotoShownBy returns the readings that a photo, by its own SHA-256, belongs to.
+func (db *DB) PhotoShownBy(ctx context.Context, sha [sha256.Size]byte) ([]*Inspection, error) {
+	all, err := db.inspectionsIn(ctx, db.q(), " WHERE (i.store, i.id) IN (SELECT store, inspection_id FROM inspection_photo WHERE sha = ?)", hash(sha))
+	return all, wrap(err, "reading what photo %x shows", sha)
+}
+
+// PhotosOf returns the photos of readings, by reading, each left shoe first and in
+// the order of PhotoViews.
+func (db *DB) PhotosOf(ctx context.Context, readings ...assess.UUID) (map[assess.UUID][]PhotoLink, error) {
+	all := map[assess.UUID][]PhotoLink{}
+	if len(readings) == 0 {
+		return all, nil
+	}
+	ids := make([]any, len(readings))
+	for i, r := range readings {
+		ids[i] = id(r)
+	}
+	rows, err := db.q().QueryContext(ctx, db.dialect.sql("SELECT "+linkLayout.list("")+" FROM inspection_photo WHERE inspection_id IN (?"+
+		strings.Repeat(", ?", len(ids)-1)+") ORDER BY inspection_id, foot, sha"), ids...)
+	if err != nil {
+		return nil, wrap(err, "reading the photos of readings")
+	}
+	err = scanAll(rows, func(row *linkRow) error {
+		l, err := row.link()
+		all[l.Inspection] = append(all[l.Inspection], l)
+		return err
+	})
+	for _, links := range all {
+		slices.SortStableFunc(links, func(a, b PhotoLink) int {
+			if a.Foot != b.Foot {
+				return int(a.Foot) - int(b.Foot)
+			}
+			return slices.Index(PhotoViews, a.View) - slices.Index(PhotoViews, b.View)
+		})
+	}
+	return all, wrap(err, "reading the photos of readings")
+}
+
+// EachPhoto calls f with every photo that is kept, in order of its SHA-256.
+func (db *DB) EachPhoto(ctx context.Context, f func(StoredPhoto) error) error {
+	rows, err := db.reader().QueryContext(ctx, "SELECT "+photoLayout.list("")+" FROM photo WHERE deleted_at IS NULL ORDER BY sha")
+	if err != nil {
+		return wrap(err, "reading the photos")
+	}
+	return wrap(scanAll(rows, func(row *photoRow) error {
+		return f(StoredPhoto{SHA: row.SHA, Bytes: row.Bytes, Width: row.Width, Height: row.Height, CreatedAt: time.Time(row.CreatedAt)})
+	}), "reading the photos")
+}
+
+// PhotosToDelete returns the photos whose files are to be deleted: see
+// [DB.EraseRunner].
+func (db *DB) PhotosToDelete(ctx context.Context) ([][sha256.Size]byte, error) {
+	rows, err := db.primary.QueryContext(ctx, "SELECT sha FROM photo WHERE deleted_at IS NOT NULL ORDER BY sha")
+	if err != nil {
+		return nil, wrap(err, "reading the photos to delete")
+	}
+	type shaRow struct{ SHA hash }
+	var all [][sha256.Size]byte
+	err = scanAll(rows, func(row *shaRow) error {
+		all = append(all, row.SHA)
+		return nil
+	})
+	return all, wrap(err, "reading the photos to delete")
+}
+
+// PhotoDeleted forgets a photo whose file was deleted. One that is wanted again
+// meanwhile stays, and its file has to be sent again.
+func (db *DB) PhotoDeleted(ctx context.Context, sha [sha256.Size]byte) error {
+	return wrap(db.tx(ctx, func(t *txn) error {
+		const gone = "(SELECT sha FROM photo WHERE sha = ? AND deleted_at IS NOT NULL)"
+		for _, query := range []string{
+			"DELETE FROM inspection_photo WHERE sha IN " + gone,
+			"DELETE FROM photo_alias WHERE sha IN " + gone,
+			"DELETE FROM photo WHERE sha IN " + gone,
+		} {
+			if _, err := t.ExecContext(ctx, db.dialect.sql(query), hash(sha)); err != nil {
+				return err
+			}
+		}
+		return nil
+	}), "forgetting photo %x", sha)
+}

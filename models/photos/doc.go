@@ -1,0 +1,8 @@
+// Package photos keeps the pictures that readings show: it strips them of all
+// that a camera writes beside the picture, makes them small where a page wants
+// them small, and keeps the files. What a photo is of, and who may see it, are
+// records of package models.
+//
+// A photo is known by the SHA-256 of its stripped bytes. Exports carry no photos;
+// a backup does.
+package photos

@@ -1,0 +1,286 @@
+package photos_test
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/binary"
+	"errors"
+	"hash/crc32"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"image/png"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"solewright/models/photos"
+)
+
+// drawn is a picture with a red left and a blue right half.
+func drawn(w, h int) *image.RGBA {
+	img := image.NewRGBA(image.Rect(0, 0, w, h))
+	for y := range h {
+		for x := range w {
+			c := color.RGBA{200, 0, 0, 255}
+			if x >= w/2 {
+				c = color.RGBA{0, 0, 200, 255}
+			}
+			img.SetRGBA(x, y, c)
+		}
+	}
+	return img
+}
+
+func asJPEG(t testing.TB, img image.Image) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: 95}); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func asPNG(t testing.TB, img image.Image) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := png.Encode(&b, img); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// withExif puts an Exif segment behind a JPEG's first marker: an orientation, and
+// a place as text where its picture stands. Tags: CIPA DC-008 (Exif 2.32), 0x0112
+// Orientation, 0x010E ImageDescription.
+func withExif(data []byte, orientation uint16, place string) []byte {
+	le := binary.LittleEndian
+	tiff := []byte("II*\x00\x08\x00\x00\x00")
+	tiff = le.AppendUint16(tiff, 2)
+	tiff = le.AppendUint16(tiff, 0x010E)
+	tiff = le.AppendUint16(tiff, 2) // ASCII
+	tiff = le.AppendUint32(tiff, uint32(len(place)+1))
+	tiff = le.AppendUint32(tiff, 8+2+2*12+4)
+	tiff = le.AppendUint16(tiff, 0x0112)
+	tiff = le.AppendUint16(tiff, 3) // SHORT
+	tiff = le.AppendUint32(tiff, 1)
+	tiff = le.AppendUint32(tiff, uint32(orientation))
+	tiff = le.AppendUint32(tiff, 0)
+	tiff = append(append(tiff, place...), 0)
+	body := append([]byte("Exif\x00\x00"), tiff...)
+	out := append([]byte{0xff, 0xd8, 0xff, 0xe1}, binary.BigEndian.AppendUint16(nil, uint16(len(body)+2))...)
+	return append(append(out, body...), data[2:]...)
+}
+
+func TestStripTurnsUprightAndKeepsThePictureOnly(t *testing.T) {
+	const place = "52.5200N 13.4050E"
+	sent := withExif(asJPEG(t, drawn(200, 100)), 6, place)
+	if !bytes.Contains(sent, []byte(place)) {
+		t.Fatal("the test's picture has no place in it")
+	}
+	p, err := photos.Strip(sent)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Orientation 6: the first row is the right side of what is seen (CIPA DC-008),
+	// so that what was left is on top.
+	if p.Width != 100 || p.Height != 200 {
+		t.Errorf("it is %d × %d, want it turned to 100 × 200", p.Width, p.Height)
+	}
+	kept, err := jpeg.Decode(bytes.NewReader(p.Bytes))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r, _, b, _ := kept.At(50, 20).RGBA(); r < b {
+		t.Error("what was left is not on top")
+	}
+	for _, left := range []string{place, "Exif", "JFIF\x00\x01\x02"} {
+		if bytes.Contains(p.Bytes, []byte(left)) {
+			t.Errorf("%q is left in it", left)
+		}
+	}
+	if p.SHA != sha256.Sum256(p.Bytes) || p.Sent != sha256.Sum256(sent) {
+		t.Error("its hashes are not those of its bytes")
+	}
+	again, err := photos.Strip(sent)
+	if err != nil || again.SHA != p.SHA {
+		t.Errorf("the same bytes gave another photo: %v", err)
+	}
+}
+
+func TestStripMakesLargePicturesSmaller(t *testing.T) {
+	p, err := photos.Strip(asPNG(t, drawn(3200, 800)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p.Width != 1600 || p.Height != 400 {
+		t.Errorf("it is %d × %d, want 1600 × 400", p.Width, p.Height)
+	}
+}
+
+func TestStripLaysOnWhite(t *testing.T) {
+	p, err := photos.Strip(asPNG(t, image.NewRGBA(image.Rect(0, 0, 80, 80)))) // all seen through
+	if err != nil {
+		t.Fatal(err)
+	}
+	kept, err := jpeg.Decode(bytes.NewReader(p.Bytes))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r, _, _, _ := kept.At(40, 40).RGBA(); r>>8 < 250 {
+		t.Errorf("red is %d, want white", r>>8)
+	}
+}
+
+func TestStripRefuses(t *testing.T) {
+	whole := asJPEG(t, drawn(200, 100))
+	// A PNG whose header speaks of more pixels than memory has room for; its
+	// checksum is right, its data isn't there.
+	bomb := asPNG(t, drawn(64, 64))
+	binary.BigEndian.PutUint32(bomb[16:], 60_000)
+	binary.BigEndian.PutUint32(bomb[20:], 60_000)
+	binary.BigEndian.PutUint32(bomb[29:], crc(bomb[12:29]))
+	for name, c := range map[string]struct {
+		data []byte
+		says string
+	}{
+		"nothing":           {nil, "a JPEG or a PNG is taken"},
+		"a text":            {[]byte("a shoe"), "a JPEG or a PNG is taken"},
+		"a drawing":         {[]byte("<svg xmlns='http://www.w3.org/2000/svg'/>"), "a JPEG or a PNG is taken"},
+		"half a header":     {whole[:3], "header can't be read"},
+		"half a picture":    {whole[:len(whole)/2], "damaged"},
+		"too small":         {asJPEG(t, drawn(20, 20)), "each side takes 64"},
+		"too many pixels":   {bomb, "60000 × 60000"},
+		"too many bytes":    {append(whole, make([]byte, photos.MaxBytes)...), "16777216 are taken"},
+		"a HEIC of a phone": {[]byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic"), "a JPEG or a PNG is taken"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p, err := photos.Strip(c.data)
+			if !errors.Is(err, photos.ErrPicture) || !strings.Contains(err.Error(), c.says) {
+				t.Errorf("got %v, %v, want an error that says %q", p, err, c.says)
+			}
+		})
+	}
+}
+
+func FuzzStrip(f *testing.F) {
+	f.Add(asJPEG(f, drawn(70, 70)))
+	f.Add(asPNG(f, drawn(70, 70)))
+	f.Add(withExif(asJPEG(f, drawn(70, 70)), 8, "here"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		p, err := photos.Strip(data)
+		if err != nil {
+			if !errors.Is(err, photos.ErrPicture) {
+				t.Fatal(err)
+			}
+			return
+		}
+		if _, err := jpeg.Decode(bytes.NewReader(p.Bytes)); err != nil {
+			t.Fatalf("what is kept can't be read: %v", err)
+		}
+	})
+}
+
+func TestFilesKeepAPhotoOnce(t *testing.T) {
+	dir := t.TempDir()
+	files, err := photos.Open("file:" + dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := photos.Strip(asPNG(t, drawn(400, 200)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all sync.WaitGroup
+	for range 4 { // tablets that send the same picture
+		all.Go(func() {
+			if err := files.Put(p); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	all.Wait()
+	got, err := files.Bytes(p.SHA, 0)
+	if err != nil || !bytes.Equal(got, p.Bytes) {
+		t.Errorf("got %d bytes, %v, want the %d that were put", len(got), err, len(p.Bytes))
+	}
+	small, err := files.Bytes(p.SHA, 160)
+	if err != nil {
+		t.Fatal(err)
+	}
+	size, err := jpeg.DecodeConfig(bytes.NewReader(small))
+	if err != nil || size.Width != 160 || size.Height != 80 {
+		t.Errorf("small it is %d × %d, %v, want 160 × 80", size.Width, size.Height, err)
+	}
+	if _, err := files.Bytes(p.SHA, 161); err == nil {
+		t.Error("a width that is none of the list's is made")
+	}
+	if wrong, err := files.Check(t.Context(), p.SHA); wrong != "" || err != nil {
+		t.Errorf("a whole photo is %q, %v", wrong, err)
+	}
+	names, err := filepath.Glob(filepath.Join(dir, "*", "*"))
+	if err != nil || len(names) != 2 {
+		t.Errorf("%d files, want the photo and the small one: %v", len(names), names)
+	}
+	if err := os.WriteFile(names[1], []byte("rotten"), 0o600); err != nil { // after NAME.160.jpg
+		t.Fatal(err)
+	}
+	if wrong, err := files.Check(t.Context(), p.SHA); wrong != "its file holds other bytes" || err != nil {
+		t.Errorf("rot is %q, %v", wrong, err)
+	}
+	for range 2 {
+		if err := files.Delete(p.SHA); err != nil {
+			t.Error(err)
+		}
+	}
+	if _, err := files.Bytes(p.SHA, 160); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("deleted it is %v", err)
+	}
+	if wrong, _ := files.Check(t.Context(), p.SHA); wrong != "its file is missing" {
+		t.Errorf("a missing photo is %q", wrong)
+	}
+}
+
+func TestWhatAKillLeftIsClearedAway(t *testing.T) {
+	dir := t.TempDir()
+	part := filepath.Join(dir, "ab", ".part-1")
+	if err := os.MkdirAll(filepath.Dir(part), 0o750); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		age  int // hours
+		left bool
+	}{{2, false}, {0, true}} {
+		if err := os.WriteFile(part, []byte("half"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := age(part, c.age); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := photos.Open("file:" + dir); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := os.Stat(part); (err == nil) != c.left {
+			t.Errorf("a part of %d hours ago: %v", c.age, err)
+		}
+	}
+}
+
+func TestOpenSaysWhatIsWanted(t *testing.T) {
+	for _, url := range []string{"", "file:", "/photos", "s3://photos"} {
+		if _, err := photos.Open(url); err == nil || !strings.Contains(err.Error(), "want file:DIR") {
+			t.Errorf("%q: %v", url, err)
+		}
+	}
+}
+
+func crc(data []byte) uint32 { return crc32.ChecksumIEEE(data) }
+
+func age(path string, hours int) error {
+	then := time.Now().Add(-time.Duration(hours) * time.Hour)
+	return os.Chtimes(path, then, then)
+}
