@@ -25,14 +25,15 @@ out <- character(); worst <- character()
 
 # What R is compared on: file is a data frame, given to both as CSV; flags are
 # tally's; r computes a named list of numbers from what read.csv returns; ours
-# finds the same in the JSON; tolerance is relative to max(1, |R|).
-compare <- function(name, file, flags, r, ours, tolerance) {
+# finds the same in the JSON; tolerance is relative to max(1, |R|). Without
+# input tally reads no file.
+compare <- function(name, file, flags, r, ours, tolerance, input = TRUE) {
   path <- file.path(scratch, "rows.csv")
   write.csv(file, path, row.names = FALSE, na = "", quote = FALSE)
   reference <- NULL
   tr <- system.time(reference <- r(read.csv(path)))[["elapsed"]]
   text <- NULL
-  ts <- system.time(text <- system2(program, c("tally", flags, path), stdout = TRUE))[["elapsed"]]
+  ts <- system.time(text <- system2(program, c("tally", flags, if (input) path), stdout = TRUE))[["elapsed"]]
   text <- paste(text, collapse = "")
   found <- ours(text)
   for (key in names(reference)) {
@@ -211,6 +212,94 @@ compare("heaping: chisq.test of last digits, Whipple in base R", data.frame(km =
   x <- d$km[d$km >= 100 & d$km <= 899]
   list(chi2 = chisq.test(table(factor(d$km %% 10, 0:9)))$statistic, whipple_05 = 500 * mean(x %% 5 == 0))
 }, function(t) list(chi2 = number(t, "chi2"), whipple_05 = number(t, "whipple_05")), 1e-9)
+
+compare("life: score test, Sun (1996), by EM in base R", data.frame(lower, upper, grip = grip[1:m])[1:150, ], c("life", "--lower", "lower", "--upper", "upper", "--by", "grip"), function(d) {
+  u <- ifelse(is.na(d$upper), Inf, d$upper); e <- sort(unique(c(d$lower, u)))
+  a <- outer(d$lower, head(e, -1), "<=") & outer(u, tail(e, -1), ">="); s <- rep(1 / ncol(a), ncol(a))
+  for (i in 1:20000) { p <- as.vector(a %*% s); s <- s * as.vector(crossprod(a, 1 / p)) / nrow(a) }
+  surv <- c(1, rev(cumsum(rev(s)))[-1], 0); hazard <- c(0, cumsum(ifelse(surv[-length(surv)] > 1e-12, s / surv[-length(surv)], 0)))
+  w <- -surv * hazard; l <- match(d$lower, e); r <- match(u, e)
+  score <- (w[l] - w[r]) / (surv[l] - surv[r]); g <- tapply(score, d$grip, sum); k <- table(d$grip)
+  chi2 <- sum((g - k * mean(score))^2 / k) / var(score)
+  list(chi2 = chi2, p = pchisq(chi2, length(k) - 1, lower.tail = FALSE))
+}, function(t) { t <- sub('.*"score":', "", t); list(chi2 = number(t, "chi2"), p = number(t, "p")) }, 1e-5)
+mass <- round(rnorm(n, 70, 12))
+compare("regress: survreg, right-censored", cbind(right, mass), c("regress", "--time", "km", "--event", "worn", "--on", "grip,mass"), function(d) {
+  f <- survreg(Surv(km, worn) ~ grip + mass, d); se <- sqrt(diag(vcov(f)))
+  list(coef = coef(f), se = se[1:4], log_scale = log(f$scale), loglik = f$loglik[2], lrt = 2 * diff(f$loglik))
+}, function(t) list(coef = every(t, "coef"), se = every(t, "se"), log_scale = number(t, "log_scale"), loglik = number(t, "loglik"), lrt = number(t, "lrt")), 1e-6)
+compare("regress: survreg, interval-censored", data.frame(lower, upper, grip = grip[1:m]), c("regress", "--lower", "lower", "--upper", "upper", "--on", "grip"), function(d) {
+  f <- survreg(Surv(ifelse(lower == 0, NA, lower), upper, type = "interval2") ~ grip, d)
+  list(coef = coef(f), se = sqrt(diag(vcov(f)))[1:3], loglik = f$loglik[2])
+}, function(t) list(coef = every(t, "coef"), se = every(t, "se"), loglik = number(t, "loglik")), 1e-6)
+
+compare("chart: u in base R", data.frame(month = 1:60, y = rpois(60, 9), n = sample(5:20, 60, TRUE)), c("chart", "--kind", "u", "--order", "month", "--hits", "y", "--size", "n"), function(d) {
+  u <- sum(d$y) / sum(d$n); list(value = d$y / d$n, high = u + 3 * sqrt(u / d$n), low = pmax(0, u - 3 * sqrt(u / d$n)))
+}, function(t) list(value = every(t, "value"), high = every(t, "high"), low = every(t, "low")), 1e-12)
+compare("chart: c in base R", data.frame(month = 1:60, y = rpois(60, 16)), c("chart", "--kind", "c", "--order", "month", "--value", "y"), function(d) {
+  c <- mean(d$y); list(centre = rep(c, 60), high = rep(c + 3 * sqrt(c), 60), low = rep(max(0, c - 3 * sqrt(c)), 60))
+}, function(t) list(centre = every(t, "centre"), high = every(t, "high"), low = every(t, "low")), 1e-12)
+compare("chart: ra-cusum, Steiner (2000), in base R", data.frame(case = 1:3000, p = runif(3000, .02, .2)) |> transform(y = rbinom(3000, 1, p)), c("chart", "--kind", "ra-cusum", "--order", "case", "--event", "y", "--expected", "p", "--odds", "2", "--h", "3"), function(d) {
+  w <- d$y * log(2) - log(1 + d$p); x <- numeric(3000); s <- 0
+  for (i in 1:3000) { s <- max(0, s + w[i]); x[i] <- s; if (s >= 3) s <- 0 }
+  list(value = x, first_signal = which(x >= 3)[1])
+}, function(t) list(value = every(t, "value"), first_signal = number(t, "first_signal")), 1e-10)
+none <- data.frame(nothing = 1)
+compare("run-length: normal, integral equation in base R", none, c("run-length", "--kind", "normal", "--k", "0.5", "--h", "4", "--shift", "0.5"), function(d) {
+  # Gauss and Legendre's nodes by the eigenvalues of Golub & Welsch (1969)
+  i <- 1:79; b <- i / sqrt(4 * i^2 - 1); j <- matrix(0, 80, 80); j[cbind(i, i + 1)] <- b; j[cbind(i + 1, i)] <- b
+  e <- eigen(j, symmetric = TRUE); x <- 2 * (e$values + 1); w <- 4 * e$vectors[1, ]^2
+  one <- function(shift) {
+    q <- outer(x, x, function(a, b) dnorm(b - a + .5 - shift)) * rep(w, each = 80)
+    l <- solve(diag(81) - rbind(c(pnorm(.5 - shift), w * dnorm(x + .5 - shift)), cbind(pnorm(.5 - shift - x), q)), rep(1, 81)); l[1]
+  }
+  up <- one(.5); down <- one(-.5); list(arl_one = up, arl_two = 1 / (1 / up + 1 / down))
+}, function(t) list(arl_one = number(t, "arl_one"), arl_two = number(t, "arl_two")), 1e-8, input = FALSE)
+compare("run-length: bernoulli, linear solve in base R", none, c("run-length", "--kind", "bernoulli", "--p0", "0.05", "--p", "0.1", "--m", "14", "--h", "4"), function(d) {
+  q <- matrix(0, 56, 56) # states 0 to 55 fourteenths; a failure adds 13, a sound pair takes 1
+  for (s in 0:55) { q[s + 1, max(0, s - 1) + 1] <- q[s + 1, max(0, s - 1) + 1] + .9; if (s + 13 < 56) q[s + 1, s + 14] <- q[s + 1, s + 14] + .1 }
+  list(arl_one = solve(diag(56) - q, rep(1, 56))[1])
+}, function(t) list(arl_one = number(t, "arl_one")), 1e-9, input = FALSE)
+compare("run-length: ra, chain of 1,600 states in base R", data.frame(p = c(rep(.02, 5), rep(.05, 3), rep(.15, 2))), c("run-length", "--kind", "ra", "--expected", "p", "--odds", "2", "--h", "2"), function(d) {
+  k <- 1600; step <- 2 / k; q <- matrix(0, k, k)
+  for (p in d$p) for (y in 0:1) {
+    to <- ((0:(k - 1)) * step + y * log(2) - log(1 + p)) / step; to <- pmax(to, 0); at <- floor(to); part <- to - at; pr <- (if (y) p else 1 - p) / nrow(d)
+    low <- at < k; q[cbind(which(low), at[low] + 1)] <- q[cbind(which(low), at[low] + 1)] + pr * (1 - part[low])
+    up <- at + 1 < k; q[cbind(which(up), at[up] + 2)] <- q[cbind(which(up), at[up] + 2)] + pr * part[up]
+  }
+  list(arl_one = solve(diag(k) - q, rep(1, k))[1])
+}, function(t) list(arl_one = number(t, "arl_one")), 5e-3)
+compare("pool: beta-binomial by optim", data.frame(unit = sprintf("u%02d", 1:60), y = rbinom(60, 40, rbeta(60, 3, 12)), n = 40), c("pool", "--hits", "y", "--size", "n", "--by", "unit"), function(d) {
+  f <- function(x) { a <- exp(x[1]); b <- exp(x[2]); -sum(lchoose(d$n, d$y) + lbeta(d$y + a, d$n - d$y + b) - lbeta(a, b)) }
+  o <- optim(c(1, 2), f, method = "BFGS", control = list(reltol = 1e-15, maxit = 1000)); a <- exp(o$par[1]); b <- exp(o$par[2])
+  list(loglik = -o$value, pooled = (d$y + a) / (d$n + a + b), low = qbeta(.025, d$y + a, d$n - d$y + b))
+}, function(t) list(loglik = number(t, "loglik"), pooled = every(t, "pooled"), low = every(t, "low")), 1e-5)
+read <- data.frame(u = c("x", "y"), y = c(259, 51), n = 509, a = c(84, 23), b = c(127, 41), c = c(96, 187), d = c(109, 195))
+compare("misread: Rogan & Gladen (1978), Lang & Reiczigel (2014) in base R", read, c("misread", "--hits", "y", "--size", "n", "--se-hits", "a", "--se-size", "b", "--sp-hits", "c", "--sp-size", "d", "--by", "u"), function(d) {
+  z <- qnorm(.975); p <- d$y / d$n; raw <- (p + d$c / d$d - 1) / (d$a / d$b + d$c / d$d - 1)
+  se <- (d$a + 1) / (d$b + 2); sp <- (d$c + 1) / (d$d + 2); q <- (d$y + z^2 / 2) / (d$n + z^2); t <- (q + sp - 1) / (se + sp - 1)
+  v1 <- se * (1 - se) / (d$b + 2); v0 <- sp * (1 - sp) / (d$d + 2); shift <- 2 * z^2 * (t * v1 - (1 - t) * v0)
+  half <- z * sqrt(q * (1 - q) / (d$n + z^2) + t^2 * v1 + (1 - t)^2 * v0) / (se + sp - 1)
+  list(raw = raw, lr_low = t + shift - half, lr_high = t + shift + half)
+}, function(t) list(raw = every(t, "raw"), lr_low = every(t, "lr_low"), lr_high = every(t, "lr_high")), 1e-10)
+state <- sample(1:3, 300, TRUE, c(.5, .3, .2))
+seen <- data.frame(item = rep(1:300, 4), rater = rep(1:4, each = 300)); seen$grade <- ifelse(runif(1200) < .8, state[seen$item], sample(1:3, 1200, TRUE))
+compare("misread: Dawid & Skene (1979) by EM in base R", seen, c("misread", "--item", "item", "--rater", "rater", "--grade", "grade"), function(d) {
+  n <- table(d$item, d$rater, factor(d$grade, 1:3)); post <- apply(n, c(1, 3), sum); post <- post / rowSums(post)
+  for (i in 1:3000) {
+    prior <- colMeans(post); l <- matrix(log(prior), nrow(post), 3, byrow = TRUE)
+    for (k in 1:4) { e <- crossprod(post, n[, k, ]); e <- e / rowSums(e); l <- l + n[, k, ] %*% t(ifelse(e > 0, log(e), -745)) }
+    top <- apply(l, 1, max); post <- exp(l - top); loglik <- sum(top + log(rowSums(post))); post <- post / rowSums(post)
+  }
+  list(prevalence = prior, loglik = loglik)
+}, function(t) list(prevalence = numbers(t, "prevalence"), loglik = number(t, "loglik")), 1e-6)
+compare("near: Gower (1971) in base R", data.frame(item = 1:500, heel = sample(c(0:4, NA), 500, TRUE), tilt = round(rnorm(500), 1), side = sample(c("in", "out"), 500, TRUE)), c("near", "--item", "item", "--to", "7", "--columns", "heel,tilt,side"), function(d) {
+  r <- function(x) abs(x - x[7]) / diff(range(x, na.rm = TRUE)); w <- 2 + !is.na(d$heel) * !is.na(d$heel[7])
+  list(distance = sort(((ifelse(is.na(r(d$heel)), 0, r(d$heel)) + r(d$tilt) + (d$side != d$side[7])) / w)[-7]))
+}, function(t) list(distance = every(t, "distance")), 1e-12)
+compare("symmetry: Robinson et al. (1987) in base R", data.frame(l = sample(1:900, 5000, TRUE), r = sample(1:900, 5000, TRUE)), c("symmetry", "--left", "l", "--right", "r"), function(d) {
+  list(si = 200 * (d$r - d$l) / (d$r + d$l))
+}, function(t) list(si = every(t, "si")), 1e-12)
 
 cat("# R and solewright tally side by side\n\n")
 cat(sprintf("- date: %s\n- command: `sh deploy/compare.sh %d`\n", format(Sys.time(), "%Y-%m-%d %H:%M UTC", tz = "UTC"), rows))
