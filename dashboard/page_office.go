@@ -18,6 +18,8 @@ var officeWays = []navItem{
 	{Path: "/office/tablets", Key: "office.tablets"},
 	{Path: "/office/trail", Key: "office.trail"},
 	{Path: "/office/pairs", Key: "office.pairs"},
+	{Path: "/office/imports", Key: "office.imports"},
+	{Path: "/office/exports", Key: "office.exports"},
 	{Path: "/office/requests", Key: "office.requests"},
 }
 

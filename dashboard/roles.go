@@ -33,6 +33,8 @@ const (
 	eraseRunner   right = "erase a runner"
 	readStaff     right = "read the staff list"
 	exportRecords right = "export records"
+	// importRecords: a file may hold rows of any store.
+	importRecords right = "import records"
 	tryRules      right = "try draft rules"
 	readWear      right = "read how the fleet wears"
 	actOnSignals  right = "act on signals"
@@ -89,6 +91,7 @@ var rights = map[right][]reach{
 	eraseRunner:   {never, never, never, never, fleet},
 	readStaff:     {own, own, own, own, own},
 	exportRecords: {never, never, own, never, own},
+	importRecords: {never, never, never, never, fleet},
 	tryRules:      {never, never, never, never, anywhere},
 	readWear:      {never, never, own, own, own},
 	actOnSignals:  {never, never, own, never, own},

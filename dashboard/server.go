@@ -84,6 +84,8 @@ type Server struct {
 	// grids remembers shares by category or model and gait, by the data and the
 	// question they answer.
 	grids *cache[string, *wear.Grid]
+	// imports are the files that people are bringing in over a page.
+	imports *importFiles
 	// export is exchange.Export, but for the test of an export that takes long.
 	export func(context.Context, *models.DB, string, exchange.Asked, func([]byte) error) error
 }
@@ -113,6 +115,7 @@ func New(cfg Config) (*Server, error) {
 		known:     newKnown(cfg.Clock),
 		badTokens: newBadTokens(cfg.Clock),
 		grids:     newCache[string, *wear.Grid](cfg.Clock, maxGrids),
+		imports:   newImportFiles(cfg.Clock),
 		export:    exchange.Export,
 		stripping: make(chan struct{}, runtime.GOMAXPROCS(0)),
 	}
@@ -204,6 +207,12 @@ func (s *Server) routes() []route {
 		{"GET", "/office/catalogue/:id", readTables, page(s.showModel), nil},
 		{"POST", "/office/catalogue/:id", setCatalogue, page(s.doModel), nil},
 		{"POST", "/office/catalogue/:id/link", setCatalogue, page(s.doLink), nil},
+		{"GET", "/office/imports", importRecords, page(s.showImports), nil},
+		{"POST", "/office/imports", importRecords, page(s.doImport), nil},
+		{"GET", "/office/imports/:id", importRecords, page(s.showImport), nil},
+		{"POST", "/office/imports/:id", importRecords, page(s.doImportAct), nil},
+		{"GET", "/office/imports/:id/rejected.csv", importRecords, page(s.showRejected), nil},
+		{"GET", "/office/exports", exportRecords, page(s.showExports), nil},
 		{"GET", "/office/stores", readStores, page(s.showStores), nil},
 		{"POST", "/office/stores", setStores, page(s.doStore), nil},
 		{"POST", "/office/regions", setRegions, page(s.doRegion), nil},

@@ -145,6 +145,8 @@ func (r *rig) call(method, path, token string, body any, headers ...string) *htt
 	case nil:
 	case url.Values:
 		text, kind = []byte(b.Encode()), "application/x-www-form-urlencoded"
+	case upload:
+		text, kind = b.form(r.t)
 	case string:
 		text = []byte(b)
 	case []byte:

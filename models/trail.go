@@ -2,6 +2,7 @@ package models
 
 import (
 	"context"
+	"encoding/json"
 	"strconv"
 	"strings"
 	"time"
@@ -191,6 +192,53 @@ func (db *DB) Audit(ctx context.Context, f AuditFilter, p Page) ([]AuditEntry, s
 // such as pair:REF.
 func (db *DB) AuditRead(ctx context.Context, by Actor, subject string) error {
 	return wrap(db.noteAudit(ctx, db.q(), by, entry{action: "read", subject: subject}), "noting a read")
+}
+
+// Import is what became of a file that somebody brought in. Refused says that
+// rows were bad, Why, where it isn't empty, that the import failed otherwise;
+// nothing was stored then, but for the good rows where they were to be kept.
+type Import struct {
+	At      time.Time `json:"-"`
+	Account string    `json:"-"`
+	Kind    string    `json:"-"`
+	File    string    `json:"file,omitempty"`
+	Read    int       `json:"read"`
+	Stored  int       `json:"stored"`
+	Known   int       `json:"known"`
+	Refused int       `json:"refused"`
+	Why     string    `json:"why,omitempty"`
+}
+
+// Failed reports whether nothing came of the import.
+func (i *Import) Failed() bool { return i.Why != "" || i.Refused > 0 && i.Stored == 0 && i.Known == 0 }
+
+// importAction is the action of an import in the audit trail.
+const importAction = "import"
+
+// NoteImport notes in the audit trail what became of a file.
+func (db *DB) NoteImport(ctx context.Context, by Actor, i Import) error {
+	text, err := json.Marshal(i)
+	if err == nil {
+		err = db.noteAudit(ctx, db.q(), by, entry{action: importAction, subject: "import:" + i.Kind, after: string(text)})
+	}
+	return wrap(err, "noting an import")
+}
+
+// Imports returns the last imports, newest first.
+func (db *DB) Imports(ctx context.Context, limit int) ([]Import, error) {
+	entries, _, err := db.Audit(ctx, AuditFilter{Action: importAction}, Page{Limit: limit})
+	if err != nil {
+		return nil, err
+	}
+	all := make([]Import, len(entries))
+	for n := range entries {
+		e, i := &entries[n], &all[n]
+		if err := json.Unmarshal([]byte(e.After), i); err != nil {
+			return nil, wrap(err, "reading the imports")
+		}
+		i.At, i.Account, i.Kind = e.At, e.Account, strings.TrimPrefix(e.Subject, "import:")
+	}
+	return all, nil
 }
 
 // ClaimJob takes a job's period for owner: true for the one winner among all

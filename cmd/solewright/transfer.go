@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -36,7 +37,7 @@ func (i *importCmd) Run(a *app) error {
 		defer file.Close()
 		bar := a.progress("reading " + i.File)
 		sum, err := exchange.Import(a.ctx, db, operator, i.Kind, bufio.NewReaderSize(file, 1<<20), exchange.Options{
-			KeepGood: i.KeepGood, DryRun: i.DryRun, Progress: bar.set, Today: exchange.Today(a.now()),
+			KeepGood: i.KeepGood, DryRun: i.DryRun, Progress: bar.set, Today: exchange.Today(a.now()), Name: filepath.Base(i.File),
 		})
 		bar.end()
 		for _, bad := range sum.Bad {

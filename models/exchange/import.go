@@ -24,6 +24,8 @@ type Options struct {
 	KeepGood bool
 	// DryRun does everything, and undoes it.
 	DryRun bool
+	// Name is what the trail calls the file.
+	Name string
 	// Progress is told now and then how many rows were read; may be nil.
 	Progress func(rows int)
 	// Today is the day whose rules judge a reading that names none, YYYY-MM-DD.
@@ -79,9 +81,22 @@ var ImportKinds = slices.Sorted(maps.Keys(imports))
 
 // Import stores the rows of a CSV file. Where rows are refused it stores
 // nothing and returns ErrRefused, unless KeepGood is set; the summary names
-// them either way.
+// them either way. What became of the file is noted in the audit trail, but for
+// a dry run.
 func Import(ctx context.Context, db *models.DB, by models.Actor, kind string, file io.Reader, o Options) (Summary, error) {
-	return imports[kind].run(ctx, db, by, file, o)
+	sum, err := imports[kind].run(ctx, db, by, file, o)
+	if o.DryRun {
+		return sum, err
+	}
+	note := models.Import{Kind: kind, File: o.Name, Read: sum.Read, Refused: len(sum.Bad)}
+	switch {
+	case err == nil:
+		note.Stored, note.Known = sum.Stored, sum.Known
+	case !errors.Is(err, ErrRefused):
+		note.Why = err.Error()
+	}
+	// An import that was broken off is noted, too.
+	return sum, errors.Join(err, db.NoteImport(context.WithoutCancel(ctx), by, note))
 }
 
 // kind returns the import of a small kind of record: read as a whole, then
