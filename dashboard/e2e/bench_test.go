@@ -6,9 +6,11 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
 	"solewright/assess"
+	"solewright/models"
 )
 
 // maxInteractions is how many touches a trade-in may take: at 1.5 s each they
@@ -155,6 +157,9 @@ func TestTradeInByKeyboard(t *testing.T) {
 	b.until(`document.querySelector("#hand-form").innerText.includes("The record is stored")`)
 
 	in := shop.stored(id)
+	if got := shop.photos(id); len(got) != 1 || got[0].Foot != assess.Left || got[0].View != models.ViewSole {
+		t.Errorf("the photos that arrived are %+v", got)
+	}
 	if result := shop.judged(in); in.Advised != assess.ReplacePair || result.Verdict != in.Advised {
 		t.Errorf("advised %v, the engine says %v; want replace for a clearly easier shoe", in.Advised, result.Verdict)
 	}
@@ -224,6 +229,19 @@ func TestServerStoppedAndStartedAgain(t *testing.T) {
 		b.press(string(grade))
 	}
 	checksOf(b)
+	// A photo waits with the ticket, through a reload.
+	b.tap(key("photos"))
+	for _, view := range []string{"left-sole", "right-sole"} {
+		b.tap(key("take-" + view))
+		b.do(chromedp.SetUploadFiles(chromedp.CSS("#photo-file"), []string{greyPicture(t, 300, 200+len(view))}))
+		b.until(fmt.Sprintf(`document.querySelector("[data-k=take-%s] small")?.innerText === "1 photo"`, view))
+	}
+	b.open(shop.url("/bench/" + id))
+	b.tap(key("photos"))
+	b.until(`document.querySelectorAll("#aside .shots img").length === 2`)
+	b.tap("#aside .shots li:last-child button")
+	b.until(`document.querySelectorAll("#aside .shots img").length === 1`)
+	b.tap(key("back"))
 	b.tap(key("hand"))
 	b.tap(key("hygiene-cleanable"))
 	b.until(`document.querySelector(".grades [aria-current]")?.innerText.startsWith("D")`)
@@ -231,7 +249,7 @@ func TestServerStoppedAndStartedAgain(t *testing.T) {
 	b.quiet(true)
 	shop.stop()
 	b.tap(key("finish"))
-	b.until(`document.querySelector("#kept").innerText === "Kept on this tablet, 2 to send"`)
+	b.until(`document.querySelector("#kept").innerText === "Kept on this tablet, 3 to send"`)
 	b.open(shop.url("/bench/" + id))
 	b.until(`document.querySelector("#hand-form").innerText.includes("It is sent as soon as there is a line")`)
 	if got := b.text("#slip .verdict"); got != "Replace" {

@@ -5,10 +5,13 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"image"
+	"image/png"
 	"log/slog"
 	"net"
 	"net/http"
 	"os"
+	"path/filepath"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -18,6 +21,7 @@ import (
 	"solewright/dashboard"
 	"solewright/models"
 	"solewright/models/dbtest"
+	"solewright/models/photos"
 	"solewright/models/retail"
 )
 
@@ -89,7 +93,9 @@ func newShop(t *testing.T, change ...func(*dashboard.Config)) *shop {
 	must(err)
 	_, err = db.AddVersion(ctx, by, models.CreditTables, "2026-01-01", creditTable, "")
 	must(err)
-	cfg := dashboard.Config{DB: db, Logger: slog.New(slog.DiscardHandler), InsecureCookies: true}
+	files, err := photos.Open("file:" + t.TempDir())
+	must(err)
+	cfg := dashboard.Config{DB: db, Logger: slog.New(slog.DiscardHandler), InsecureCookies: true, Photos: files}
 	for _, f := range change {
 		f(&cfg)
 	}
@@ -168,6 +174,35 @@ func (s *shop) stored(id string) *models.Inspection {
 		s.t.Fatalf("reading %s: %v", id, err)
 	}
 	return in
+}
+
+// photos returns the photos of a reading that have arrived.
+func (s *shop) photos(id string) []models.PhotoLink {
+	s.t.Helper()
+	u, err := assess.ParseUUID(id)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	all, err := s.db.PhotosOf(context.Background(), u)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return all[u]
+}
+
+// greyPicture writes a picture of that size and returns its path.
+func greyPicture(t *testing.T, width, height int) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "heel.png")
+	f, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if err := png.Encode(f, image.NewGray(image.Rect(0, 0, width, height))); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }
 
 // isStored reports whether the reading has arrived.

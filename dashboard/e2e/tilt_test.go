@@ -2,33 +2,20 @@ package e2e
 
 import (
 	"fmt"
-	"image"
-	"image/png"
-	"os"
-	"path/filepath"
+	"math"
 	"testing"
 
 	"github.com/chromedp/chromedp"
 
 	"solewright/assess"
+	"solewright/models"
 )
 
 // A shoe that leans is measured on a photo by four taps, and by keys; what is
 // stored is what the engine measures on the same points.
 func TestTiltOnAPhoto(t *testing.T) {
 	const width, height = 1680, 870
-	path := filepath.Join(t.TempDir(), "heel.png")
-	f, err := os.Create(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := png.Encode(f, image.NewGray(image.Rect(0, 0, width, height))); err != nil {
-		t.Fatal(err)
-	}
-	if err := f.Close(); err != nil {
-		t.Fatal(err)
-	}
-
+	path := greyPicture(t, width, height)
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	id := shop.begin(b, "check")
@@ -77,6 +64,15 @@ func TestTiltOnAPhoto(t *testing.T) {
 	}
 	b.tap(key("hand"))
 	b.finish()
+	kept := shop.photos(id)
+	if len(kept) != 1 || kept[0].Foot != assess.Right || kept[0].View != models.ViewBack || len(kept[0].Points) != 8 {
+		t.Fatalf("the photos kept are %+v, want the one that was measured, with its points", kept)
+	}
+	for i, want := range []float64{table[0].X / width, table[0].Y / height, table[1].X / width, table[1].Y / height, counter[0].X / width, counter[0].Y / height, counter[1].X / width, counter[1].Y / height} {
+		if math.Abs(kept[0].Points[i]-want) > 1e-4 {
+			t.Errorf("number %d of its points is %v, tapped was %v", i, kept[0].Points[i], want)
+		}
+	}
 	shoe := shop.stored(id).Shoe[assess.Right]
 	if shoe[assess.Tilt] != want.Tilt || shoe[assess.TiltU] != want.U || !shoe[assess.TiltBy].Is(assess.ByPhoto) || !shoe[assess.TiltN].Is(1) {
 		t.Errorf("stored %v ± %v hundredths of a degree, the engine measures %v ± %v", shoe[assess.Tilt].Int(), shoe[assess.TiltU].Int(), want.Tilt.Int(), want.U.Int())

@@ -6,6 +6,7 @@ import { column, lists, sheet } from "./columns.js";
 import { set } from "./reading.js";
 import { checkName, reasons, weighty } from "./findings.js";
 import { spaced } from "./ids.js";
+import { photoPanel } from "./photo.js";
 import { capital, t, word } from "./words.js";
 
 const field = (name, label, value, more = "") => html`<label class="field"><span>${label}</span><input data-k="f-${name}" data-col="${name}" autocomplete="off" value="${value}"${more}></label>`;
@@ -32,12 +33,7 @@ ${radios({ name: "pick-second", act: "pick", label: t("second.says"), columns: 2
     return html`<h2>${t("pain.head")}</h2><p><b>${t("pain.say")}</b></p><ul class="cautions">${[1, 2, 3].map((i) => html`<li>${t(`pain.caution.${i}`)}</li>`)}</ul><p class="note">${t("pain.kept")}</p>
 <div class="opts n2">${key({ k: "pain-yes", act: "pain", v: "yes", text: t("pain.said"), state: bench.reading.pain_mentioned === "yes" })}${key({ k: "pain-no", act: "pain", v: "", text: t("pain.mistake") })}</div>`;
   },
-  // adopt says which pair this is: one of the runner's, or a new one. The fitter says it; nothing is matched in silence.
-  adopt(bench, ref) {
-    bench.ticket.ownRef ??= bench.reading.pair_ref;
-    bench.reading.pair_ref = ref;
-    bench.ticket.known = ref !== bench.ticket.ownRef;
-  },
+  photos: photoPanel,
   typed(bench) {
     const r = bench.reading;
     return html`<h2>${t("typed.head")}</h2>${field("brand", t("typed.brand"), r.brand ?? "")}${field("model", t("typed.model"), r.model ?? "")}${field("version", t("typed.version"), r.version ?? "")}<p class="note">${t("typed.note")}</p>
@@ -68,7 +64,7 @@ export function drawAside(bench) {
 export function drawAlso(bench) {
   const r = bench.reading, second = r.second_says ? t(`second.${r.second_says}`) : t("second.none");
   draw(byId("also"), bench.panel === "more" ? html`${key({ k: "back", act: "panel", v: "checks", text: t("back-to-checks") })}`
-    : html`${key({ k: "more", act: "panel", v: "more", text: t("more"), note: t("more.note") })}${key({ k: "second", act: "panel", v: "second", text: t("second.head"), note: second })}${key({ k: "about", act: "panel", v: "about", text: t("about.key"), note: bench.pairs.length ? t(bench.ticket.known ? "about.is-known" : "about.maybe-known", { n: bench.pairs.length }) : t("about.note") })}`);
+    : html`${key({ k: "more", act: "panel", v: "more", text: t("more"), note: t("more.note") })}${key({ k: "second", act: "panel", v: "second", text: t("second.head"), note: second })}${key({ k: "about", act: "panel", v: "about", text: t("about.key"), note: bench.pairs.length ? t(bench.ticket.known ? "about.is-known" : "about.maybe-known", { n: bench.pairs.length }) : t("about.note") })}${key({ k: "photos", act: "panel", v: "photos", text: t("photo.head"), note: t("photo.taken", { n: bench.ticket.photos?.length ?? 0 }) })}`);
 }
 
 export const acts = {

@@ -11,6 +11,7 @@ import { acts as ledgerActs, drawLedger, enter, write } from "./ledger.js";
 import { more } from "./columns.js";
 import { nextZone } from "./reading.js";
 import * as outbox from "./outbox.js";
+import { acts as photoActs, bring as bringPhotos } from "./photo.js";
 import { context as bringContext } from "./place.js";
 import { tickets } from "./shelf.js";
 import { acts as soleActs, drawSoles, zoneKey } from "./soles.js";
@@ -19,7 +20,7 @@ import { acts as ticketActs, bindTicket, drawTicket, typed } from "./ticket.js";
 import { acts as tiltActs, drawView, tap, turned, viewing } from "./tilt.js";
 import { t } from "./words.js";
 
-const acts = { ...soleActs, ...ledgerActs, ...asideActs, ...stubActs, ...ticketActs, ...tiltActs, ...handActs };
+const acts = { ...soleActs, ...ledgerActs, ...asideActs, ...stubActs, ...ticketActs, ...tiltActs, ...photoActs, ...handActs };
 
 class Bench {
   // what the ticket holds is kept; what stands below is only how it is looked at
@@ -245,6 +246,7 @@ async function start() {
   bind(bench);
   bench.lookForPairs();
   bench.changed();
+  bringPhotos(bench);
   page.dataset.ready = "true";
   outbox.watch((state) => outboxChanged(bench, state));
   addEventListener("online", () => bench.changed());

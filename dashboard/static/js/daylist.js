@@ -8,7 +8,7 @@ import { verdictWords } from "./findings.js";
 import { parsePairRef } from "./ids.js";
 import * as outbox from "./outbox.js";
 import { choose, context as bringContext } from "./place.js";
-import { tickets } from "./shelf.js";
+import { photos, tickets } from "./shelf.js";
 import { capital, clock, t, word } from "./words.js";
 
 const SENT = 14 * 86_400_000; // ms that a sent ticket stays on the tablet; house value
@@ -50,7 +50,11 @@ document.addEventListener("click", async (event) => {
   if (!target) return;
   const { act, v } = target.dataset;
   if (act === "begin") await start(v, context);
-  else if (act === "drop" && sure === v) { await tickets.delete(v); await redraw(); }
+  else if (act === "drop" && sure === v) {
+    for (const { sha } of (await tickets.get(v))?.photos ?? []) await photos.delete(sha);
+    await tickets.delete(v);
+    await redraw();
+  }
   else if (act === "drop") { sure = v; target.textContent = t("list.drop.sure"); target.classList.remove("quiet"); }
 });
 

@@ -6,6 +6,7 @@ import { column } from "./columns.js";
 import { set } from "./reading.js";
 import { uuidv7 } from "./ids.js";
 import { keep } from "./outbox.js";
+import { requests as photoRequests } from "./photo.js";
 import { gone, slipMarkup } from "./slip.js";
 import { day, locale, t, word } from "./words.js";
 
@@ -262,7 +263,7 @@ export const acts = {
     const requests = [{ url: `/api/v1/inspections/${bench.ticket.id}`, body: record(bench) }];
     // A pair that goes back to its runner is not traded in.
     if (bench.reading.kind === "trade-in" && route(bench) !== BACK) requests.push({ url: `/api/v1/trade-ins/${bench.ticket.trade}`, body: tradeIn(bench) });
-    await keep(bench.ticket.id, requests);
+    await keep(bench.ticket.id, [...requests, ...photoRequests(bench)]);
     bench.focus = "print";
   },
   reopen(bench) {

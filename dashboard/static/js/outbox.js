@@ -1,7 +1,7 @@
 // outbox.js owns the sending: every request goes onto the shelf first, and leaves it only when the server has
 // answered. Requests are PUTs of records with ids of their own, so sending one twice is harmless.
 
-import { outbox } from "./shelf.js";
+import { outbox, photos } from "./shelf.js";
 
 export const RETRY = 15_000; // ms between tries while something waits for the line; house value
 
@@ -18,10 +18,12 @@ export function watch(tell) {
   return send();
 }
 
-// keep puts the requests of a ticket onto the shelf, all before the first is sent, and tries to send them in order.
+// keep puts the requests of a ticket onto the shelf, all before the first is sent, and tries to send them in order. A
+// request has a body, or names a photo of the shelf. What the ticket asked for before and does no more is given up.
 export async function keep(group, requests) {
-  const at = Date.now();
-  for (const [order, { url, body }] of requests.entries()) await outbox.put({ url, body, group, order, at, state: "waiting" });
+  const at = Date.now(), urls = new Set(requests.map((r) => r.url));
+  for (const old of await outbox.all()) if (old.group === group && !urls.has(old.url)) await outbox.delete(old.url);
+  for (const [order, { url, body, photo }] of requests.entries()) await outbox.put({ url, body, photo, group, order, at, state: "waiting" });
   changed(await state());
   return send();
 }
@@ -46,8 +48,10 @@ async function sendAll() {
   for (const item of items) {
     if (stuck.has(item.group)) continue;
     const { state, problem } = await put(item);
-    if (state === "sent") await outbox.delete(item.url);
-    else {
+    if (state === "sent") {
+      await outbox.delete(item.url);
+      if (item.photo) await photos.delete(item.photo);
+    } else {
       stuck.add(item.group);
       await outbox.put({ ...item, state, problem });
     }
@@ -57,10 +61,12 @@ async function sendAll() {
 }
 
 // put sends one request and says what became of it.
-async function put({ url, body }) {
+async function put({ url, body, photo }) {
+  const picture = photo && (await photos.get(photo))?.blob;
+  if (photo && !picture) return { state: "sent" }; // it was, before the answer was noted
   let answer;
   try {
-    answer = await fetch(url, { method: "PUT", headers: { "Content-Type": "application/json", "X-Client-Time": new Date().toISOString() }, body: JSON.stringify(body) });
+    answer = await fetch(url, { method: "PUT", headers: { "Content-Type": picture ? picture.type : "application/json", "X-Client-Time": new Date().toISOString() }, body: picture ?? JSON.stringify(body) });
   } catch {
     return { state: "waiting" };
   }

@@ -1,7 +1,10 @@
 // shelf.js owns what a tablet keeps: tickets that were begun, and the requests that wait to be sent. It is the only
 // module that knows IndexedDB. What is put here survives a reload, a dead line and a flat battery.
 
-const NAME = "solewright", VERSION = 1;
+const NAME = "solewright", VERSION = 2;
+
+// What each store goes by; a store that an older tablet lacks is made.
+const STORES = { tickets: "id", outbox: "url", models: "model_id", photos: "sha" };
 
 let opening;
 
@@ -9,11 +12,14 @@ function open() {
   opening ??= new Promise((resolve, reject) => {
     const request = indexedDB.open(NAME, VERSION);
     request.onupgradeneeded = () => {
-      request.result.createObjectStore("tickets", { keyPath: "id" });
-      request.result.createObjectStore("outbox", { keyPath: "url" });
-      request.result.createObjectStore("models", { keyPath: "model_id" });
+      for (const [name, keyPath] of Object.entries(STORES)) {
+        if (!request.result.objectStoreNames.contains(name)) request.result.createObjectStore(name, { keyPath });
+      }
     };
-    request.onsuccess = () => resolve(request.result);
+    request.onsuccess = () => {
+      request.result.onversionchange = () => { request.result.close(); opening = undefined; }; // a newer page makes room for more
+      resolve(request.result);
+    };
     request.onerror = () => reject(request.error);
   });
   return opening;
@@ -53,9 +59,11 @@ const shelf = (store) => ({
   delete: (key) => run(store, "readwrite", (s) => s.delete(key)),
 });
 
-// tickets by id; outbox by address; models are the shoe models this tablet has met, for when the line is down.
+// tickets by id; outbox by address; models are the shoe models this tablet has met, for when the line is down; photos
+// by their hash, until they are sent.
 export const tickets = { ...shelf("tickets"), put: putTicket };
 export const outbox = shelf("outbox");
 export const models = shelf("models");
+export const photos = shelf("photos");
 
 await takeUp();

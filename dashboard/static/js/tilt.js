@@ -2,6 +2,7 @@
 // or a value by level or by eye, with its uncertainty. Plus leans in (to the inner edge), minus out.
 
 import { byId, draw, html, key } from "./dom.js";
+import { attach, dropMeasured } from "./photo.js";
 import { isCant, leans, set } from "./reading.js";
 import { capital, t } from "./words.js";
 
@@ -85,7 +86,7 @@ const byHand = (by) => (bench, shoe) => write(bench.reading, shoe, { v: bench.re
 
 const nudge = (by) => (bench, shoe) => set(bench.reading, shoe, "tilt", Math.max(-STEEPEST, Math.min(STEEPEST, round((bench.reading[shoe].tilt ?? 0) + by))));
 
-// view is the photo on the screen with its points: { shoe, url, width, height, on, point, counter, table, yaw }.
+// view is the photo on the screen with its points: { shoe, file, url, width, height, on, point, counter, table, yaw }.
 let view = null;
 
 export const acts = {
@@ -94,19 +95,22 @@ export const acts = {
   "tilt-eye": byHand("eye"),
   "tilt-less": nudge(-STEP),
   "tilt-more": nudge(STEP),
-  "tilt-back"(bench, shoe) {
+  async "tilt-back"(bench, shoe) {
     write(bench.reading, shoe, {});
     if (bench.ticket.tilts) delete bench.ticket.tilts[shoe];
+    await dropMeasured(bench, shoe);
   },
   "view-leave"(bench) { close(bench); },
-  "view-use"(bench) {
+  async "view-use"(bench) {
     const measured = measure(bench);
     if (measured.refused) return;
-    const { shoe } = view, photos = [...(bench.ticket.tilts?.[shoe] ?? []), { v: measured.v, u: measured.u }];
+    const { shoe, file, width: w, height: h, counter, table } = view, photos = [...(bench.ticket.tilts?.[shoe] ?? []), { v: measured.v, u: measured.u }];
     bench.ticket.tilts = { ...bench.ticket.tilts, [shoe]: photos };
     write(bench.reading, shoe, { ...mean(photos), by: "photo" });
     set(bench.reading, shoe, "tilt_yaw", view.yaw);
     close(bench);
+    const points = [...table.toSorted((a, b) => a[0] - b[0]), ...counter].flatMap(([x, y]) => [x / w, y / h]);
+    await attach(bench, file, { shoe, view: "back", points });
   },
   "view-line"(_, name) { Object.assign(view, { on: name, point: 0 }); },
   "view-point"() { view.point = 1 - view.point; },
@@ -143,7 +147,7 @@ function openView(bench, shoe) {
     const url = URL.createObjectURL(file), image = new Image();
     image.onload = () => {
       const { naturalWidth: w, naturalHeight: h } = image;
-      view = { shoe, url, width: w, height: h, on: "counter", point: 0, yaw: undefined, counter: [[w / 2, h * .25], [w / 2, h * .62]], table: [[w * .04, h * .8], [w * .96, h * .8]] };
+      view = { shoe, file, url, width: w, height: h, on: "counter", point: 0, yaw: undefined, counter: [[w / 2, h * .25], [w / 2, h * .62]], table: [[w * .04, h * .8], [w * .96, h * .8]] };
       byId("measure").hidden = false;
       bench.redraw();
       byId("measure").querySelector("[data-act=view-line]").focus({ preventScroll: true });
