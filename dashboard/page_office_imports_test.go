@@ -52,6 +52,13 @@ func (r *rig) bringIn(u upload, token string) string {
 	return to
 }
 
+// bringAnother is bringIn of the office's, with no file beside it.
+func (r *rig) bringAnother(u upload) string {
+	r.t.Helper()
+	r.imports = newImportFiles(r.clock.Now)
+	return r.bringIn(u, r.office())
+}
+
 // does acts on a file and waits until that is done.
 func (r *rig) does(page, act string) {
 	r.t.Helper()

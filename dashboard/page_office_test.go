@@ -79,12 +79,12 @@ var officeProbes = map[string]probe{
 	"POST /office/imports": {make: func(*rig, int) (string, any) {
 		return "/office/imports", upload{"events", "e.csv", "store,from,to,word\n"}
 	}, ok: http.StatusSeeOther},
-	"GET /office/imports/:id": {make: func(r *rig, _ int) (string, any) { return r.bringIn(goodEvents, r.office()), nil }, ok: http.StatusOK},
+	"GET /office/imports/:id": {make: func(r *rig, _ int) (string, any) { return r.bringAnother(goodEvents), nil }, ok: http.StatusOK},
 	"POST /office/imports/:id": {make: func(r *rig, _ int) (string, any) {
-		return r.bringIn(goodEvents, r.office()), url.Values{"act": {"drop"}}
+		return r.bringAnother(goodEvents), url.Values{"act": {"drop"}}
 	}, ok: http.StatusSeeOther},
 	"GET /office/imports/:id/rejected.csv": {make: func(r *rig, _ int) (string, any) {
-		return r.bringIn(badEvents, r.office()) + "/rejected.csv", nil
+		return r.bringAnother(badEvents) + "/rejected.csv", nil
 	}, ok: http.StatusOK},
 	"GET /office/exports":  {make: fixed("/office/exports"), ok: http.StatusOK, list: true, hides: storeA},
 	"GET /office/trail":    {make: fixed("/office/trail"), ok: http.StatusOK},
