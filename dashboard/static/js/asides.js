@@ -64,7 +64,7 @@ export function drawAside(bench) {
 export function drawAlso(bench) {
   const r = bench.reading, second = r.second_says ? t(`second.${r.second_says}`) : t("second.none");
   draw(byId("also"), bench.panel === "more" ? html`${key({ k: "back", act: "panel", v: "checks", text: t("back-to-checks") })}`
-    : html`${key({ k: "more", act: "panel", v: "more", text: t("more"), note: t("more.note") })}${key({ k: "second", act: "panel", v: "second", text: t("second.head"), note: second })}${key({ k: "about", act: "panel", v: "about", text: t("about.key"), note: bench.pairs.length ? t(bench.ticket.known ? "about.is-known" : "about.maybe-known", { n: bench.pairs.length }) : t("about.note") })}${key({ k: "photos", act: "panel", v: "photos", text: t("photo.head"), note: t("photo.taken", { n: bench.ticket.photos?.length ?? 0 }) })}`);
+    : html`${key({ k: "more", act: "panel", v: "more", text: t("more"), note: t("more.note") })}${key({ k: "second", act: "panel", v: "second", text: t("second.head"), note: second })}${key({ k: "about", act: "panel", v: "about", text: t("about.key"), note: bench.pairs.length ? t(bench.ticket.known ? "about.is-known" : "about.maybe-known", { n: bench.pairs.length }) : t("about.note") })}${key({ k: "photos", act: "panel", v: "photos", text: t("photo.head"), note: bench.ticket.photos?.length ? t("photo.taken", { n: bench.ticket.photos.length }) : t("photo.none") })}`);
 }
 
 export const acts = {

@@ -79,7 +79,7 @@ export function photoPanel(bench) {
   return html`<h2>${t("photo.head")}</h2><p class="note">${t("photo.note")}</p>
 ${SHOES.map((shoe) => html`<div class="row choice"><span class="lead">${t(`shoe.${shoe}.cap`)}</span><div class="opts n3" role="group" aria-label="${t(`shoe.${shoe}.cap`)}" data-arrows>${VIEWS.map((view) => {
     const n = all.filter((p) => p.shoe === shoe && p.view === view).length;
-    return key({ k: `take-${shoe}-${view}`, act: "photo-take", v: `${shoe},${view}`, text: t(`photo.view.${view}`), note: n ? t("photo.taken", { n }) : "" });
+    return key({ k: `take-${shoe}-${view}`, act: "photo-take", v: `${shoe},${view}`, text: t(`photo.view.${view}`), note: n || "", label: n ? `${t(`photo.view.${view}`)}, ${t("photo.taken", { n })}` : "" });
   })}</div></div>`)}
 ${all.length ? html`<ul class="shots">${all.map((p) => html`<li>${seen.has(p.sha) ? html`<img src="${seen.get(p.sha)}" alt="${name(p)}">` : ""}<small>${name(p)}</small>${key({ k: `drop-${p.sha}`, act: "photo-drop", v: p.sha, text: t("photo.drop"), label: t("photo.drop.long", { what: name(p) }), quiet: true })}</li>`)}</ul>` : ""}
 <div class="opts n1">${key({ k: "back", act: "panel", v: "checks", text: t("back-to-checks") })}</div>`;
