@@ -17,6 +17,7 @@ var officeWays = []navItem{
 	{Path: "/office/staff", Key: "office.staff"},
 	{Path: "/office/tablets", Key: "office.tablets"},
 	{Path: "/office/trail", Key: "office.trail"},
+	{Path: "/office/faults", Key: "office.faults"},
 	{Path: "/office/pairs", Key: "office.pairs"},
 	{Path: "/office/imports", Key: "office.imports"},
 	{Path: "/office/exports", Key: "office.exports"},

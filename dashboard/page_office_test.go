@@ -86,7 +86,15 @@ var officeProbes = map[string]probe{
 	"GET /office/imports/:id/rejected.csv": {make: func(r *rig, _ int) (string, any) {
 		return r.bringAnother(badEvents) + "/rejected.csv", nil
 	}, ok: http.StatusOK},
-	"GET /office/exports":  {make: fixed("/office/exports"), ok: http.StatusOK, list: true, hides: storeA},
+	"GET /office/exports": {make: fixed("/office/exports"), ok: http.StatusOK, list: true, hides: storeA},
+	"GET /office/faults": {make: func(r *rig, n int) (string, any) {
+		r.put(n, faultyReading())
+		return "/office/faults", nil
+	}, ok: http.StatusOK, list: true, hides: "<td>" + storeA + "</td>"},
+	"POST /office/faults/:id": {make: func(r *rig, n int) (string, any) {
+		r.put(n, faultyReading())
+		return "/office/faults/" + id(n), url.Values{"do": {"take"}}
+	}, ok: http.StatusSeeOther},
 	"GET /office/trail":    {make: fixed("/office/trail"), ok: http.StatusOK},
 	"GET /office/requests": {make: fixed("/office/requests"), ok: http.StatusOK},
 	"GET /office/pairs":    {make: pairOfReading("/office/pairs?ref=REF"), ok: http.StatusOK},

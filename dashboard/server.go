@@ -213,6 +213,8 @@ func (s *Server) routes() []route {
 		{"POST", "/office/imports/:id", importRecords, page(s.doImportAct), nil},
 		{"GET", "/office/imports/:id/rejected.csv", importRecords, page(s.showRejected), nil},
 		{"GET", "/office/exports", exportRecords, page(s.showExports), nil},
+		{"GET", "/office/faults", actOnSignals, page(s.showFaults), nil},
+		{"POST", "/office/faults/:id", actOnSignals, page(s.doFault), nil},
 		{"GET", "/office/stores", readStores, page(s.showStores), nil},
 		{"POST", "/office/stores", setStores, page(s.doStore), nil},
 		{"POST", "/office/regions", setRegions, page(s.doRegion), nil},

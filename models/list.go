@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/base64"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -31,6 +32,9 @@ type InspectionFilter struct {
 	Verdict  assess.Verdict // advised
 	// Live leaves out what was voided or superseded.
 	Live bool
+	// Fault keeps what is flagged as a possible fault of the shoe and is not
+	// blind, Unclosed of that what nobody has closed as a signal.
+	Fault, Unclosed bool
 	// OldestFirst turns the order round.
 	OldestFirst bool
 }
@@ -169,7 +173,26 @@ func (f *InspectionFilter) where() (*where, error) {
 	if f.Live {
 		w.and("i.voided_at IS NULL AND i.superseded_by IS NULL")
 	}
+	if f.Fault {
+		w.and(faulty+" AND i.kind <> ?", int(assess.Blind))
+	}
+	if f.Unclosed {
+		w.and("NOT EXISTS (SELECT 1 FROM signal s WHERE s.id = i.id AND s.state = ?)", string(SignalClosed))
+	}
 	return &w, nil
+}
+
+// faulty is the condition that the index inspection_fault is made for, which a
+// parameter would hide from it.
+var faulty = fmt.Sprintf("(i.flags & %d) <> 0", assess.FlagPossibleFault)
+
+// CountInspections counts the readings that a filter picks.
+func (db *DB) CountInspections(ctx context.Context, f InspectionFilter) (n int, err error) {
+	w, err := f.where()
+	if err == nil {
+		_, err = db.scalar(ctx, db.reader(), &n, "SELECT count(*) FROM inspection i"+w.String(), w.args...)
+	}
+	return n, wrap(err, "counting readings")
 }
 
 // Inspections returns a page of the readings that a filter picks, newest first

@@ -129,10 +129,50 @@ func (db *DB) Signals(ctx context.Context, scope string) ([]Signal, error) {
 	for i := range rows {
 		at[rows[i].ID] = i
 	}
-	found, err := db.reader().QueryContext(ctx, db.dialect.sql(
-		"SELECT n.signal_id, n.account, n.words, n.created_at FROM signal_note n JOIN signal s ON s.id = n.signal_id WHERE s.scope = ? ORDER BY n.number"), scope)
+	err = db.signalNotes(ctx, db.reader(), func(of assess.UUID, n SignalNote) {
+		if i, ok := at[id(of)]; ok { // a signal stored since has its notes next time
+			all[i].Notes = append(all[i].Notes, n)
+		}
+	}, "SELECT n.signal_id, n.account, n.words, n.created_at FROM signal_note n JOIN signal s ON s.id = n.signal_id WHERE s.scope = ? ORDER BY n.number", scope)
+	return all, wrap(err, "reading the signals")
+}
+
+// SignalsByID returns those of some signals that somebody has acted on, with
+// their notes, by id.
+func (db *DB) SignalsByID(ctx context.Context, ids ...assess.UUID) (map[assess.UUID]*Signal, error) {
+	all := make(map[assess.UUID]*Signal, len(ids))
+	if len(ids) == 0 {
+		return all, nil
+	}
+	var w where
+	args := make([]any, len(ids))
+	for i := range ids {
+		args[i] = id(ids[i])
+	}
+	w.inAny("id", args)
+	rows, err := db.signals(ctx, db.q(), w.String(), w.args...)
 	if err != nil {
 		return nil, wrap(err, "reading the signals")
+	}
+	for i := range rows {
+		s := rows[i].signal()
+		all[s.ID] = &s
+	}
+	w = where{}
+	w.inAny("signal_id", args)
+	err = db.signalNotes(ctx, db.q(), func(of assess.UUID, n SignalNote) {
+		if s := all[of]; s != nil {
+			s.Notes = append(s.Notes, n)
+		}
+	}, "SELECT signal_id, account, words, created_at FROM signal_note"+w.String()+" ORDER BY number", w.args...)
+	return all, wrap(err, "reading the signals")
+}
+
+// signalNotes calls f with the notes that a query of the notes' columns finds.
+func (db *DB) signalNotes(ctx context.Context, q querier, f func(of assess.UUID, n SignalNote), query string, args ...any) error {
+	found, err := q.QueryContext(ctx, db.dialect.sql(query), args...)
+	if err != nil {
+		return err
 	}
 	defer found.Close()
 	for found.Next() {
@@ -142,14 +182,12 @@ func (db *DB) Signals(ctx context.Context, scope string) ([]Signal, error) {
 			when instant
 		)
 		if err := found.Scan(&of, &note.Account, &note.Words, &when); err != nil {
-			return nil, wrap(err, "reading the signals")
+			return err
 		}
 		note.At = time.Time(when)
-		if i, ok := at[of]; ok { // a signal stored since has its notes next time
-			all[i].Notes = append(all[i].Notes, note)
-		}
+		f(assess.UUID(of), note)
 	}
-	return all, wrap(found.Err(), "reading the signals")
+	return found.Err()
 }
 
 // ActOnSignal does something with a signal, which is stored with its evidence
