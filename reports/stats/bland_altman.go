@@ -34,8 +34,8 @@ const limitsWidth = 1.959963984540054
 // intervals (n − 1 degrees of freedom) at confidence conf.
 //
 // Errors: ErrEmpty for no pairs, ErrNoSpread for one pair or where all
-// differences are equal, ErrBeyondNumbers, ErrBadInput for lengths that
-// differ, numbers that are not finite or conf outside (0, 1).
+// differences are equal, ErrBadInput for lengths that differ, numbers that
+// are not finite or conf outside (0, 1).
 //
 // Source: Bland JM, Altman DG (1986) Lancet i:307–310.
 func BlandAltman(first, second []float64, conf float64) (*Limits, error) {

@@ -26,7 +26,7 @@ type ShareTrend struct {
 // p is two-sided. (Some texts have N − 1 for N.)
 //
 // Errors: ErrEmpty for no pairs, ErrNoSpread where all pairs or none are
-// hits or all scores are equal, ErrBeyondNumbers, ErrBadInput for hits outside 0–size or a
+// hits or all scores are equal, ErrBadInput for hits outside 0–size or a
 // score that is no finite number.
 //
 // Sources: Cochran WG (1954) Biometrics 10:417–451; Armitage P (1955)

@@ -127,6 +127,9 @@ func chartOfCounts[O cmp.Ordered](samples []Sample[O], opt ChartOptions[O], most
 	if size == 0 {
 		return nil, ErrEmpty.because("no baseline point holds data")
 	}
+	if !finite(hits, size) {
+		return nil, ErrBeyondNumbers
+	}
 	centre := hits / size
 	chart := &Chart[O]{Points: make([]ChartPoint[O], len(samples))}
 	for i, s := range samples {
@@ -209,6 +212,9 @@ func (p Process[O]) learn(values []Value[O]) (target, sd float64, err error) {
 		if !(sd > 0) {
 			return 0, 0, badInput("sd is %v, must be above 0", sd)
 		}
+	}
+	if !finite(target, sd) {
+		return 0, 0, ErrBeyondNumbers
 	}
 	if !(sd > 0) {
 		return 0, 0, ErrNoSpread.because("the baseline has no spread to measure against")

@@ -1,7 +1,9 @@
 package stats
 
 import (
+	"cmp"
 	"math"
+	"math/rand/v2"
 	"slices"
 )
 
@@ -107,14 +109,18 @@ var likelihoodRatioLaw = map[float64]float64{
 // no bootstrap, which is inconsistent here, and cover 94 to 95 % at 200 to 1000
 // pairs. Where hundreds of pairs share each distance they are a little short.
 //
-// Conf is one of .25, .5, .75, .8, .85, .9, .95, .99. Errors: ErrBadInput,
-// ErrEmpty; ErrNotReached for a distance outside the looks.
+// Errors: ErrNoLaw unless conf is one of .25, .5, .75, .8, .85, .9, .95, .99
+// (CurrentStatusSubsampled takes any), ErrBadInput, ErrEmpty; ErrNotReached
+// for a distance outside the looks.
 //
 // Source: Banerjee M, Wellner JA (2001) Ann Stat 29:1699–1731.
 func CurrentStatusLimits(x []Exit, at []float64, conf float64) ([]BandPoint, error) {
+	if err := checkConf(conf); err != nil {
+		return nil, err
+	}
 	c, ok := likelihoodRatioLaw[conf]
 	if !ok {
-		return nil, badInput("conf is %v, the law is known at .25, .5, .75, .8, .85, .9, .95 and .99", conf)
+		return nil, ErrNoLaw
 	}
 	x, err := tidyExits(x)
 	if err != nil {
@@ -127,19 +133,10 @@ func CurrentStatusLimits(x []Exit, at []float64, conf float64) ([]BandPoint, err
 	best := statusLogLik(x, whole)
 	band := make([]BandPoint, 0, len(at))
 	for _, t := range at {
-		first, last := x[0].Time, x[len(x)-1].Time
-		if !(first <= t && t <= last) {
-			return nil, ErrNotReached.because("%g lies outside the looks, %g to %g", t, first, last)
+		i, seen, err := lookAt(x, t)
+		if err != nil {
+			return nil, err
 		}
-		i, seen := slices.BinarySearchFunc(x, t, func(e Exit, t float64) int {
-			switch {
-			case e.Time < t:
-				return -1
-			case e.Time > t:
-				return 1
-			}
-			return 0
-		})
 		after := i
 		if seen {
 			after++
@@ -161,6 +158,120 @@ func CurrentStatusLimits(x []Exit, at []float64, conf float64) ([]BandPoint, err
 		// Every θ from the fit before t to the fit after it costs nothing.
 		low, high := whole[after-1], whole[min(i, len(x)-1)]
 		band = append(band, BandPoint{t, lastWithin(within, low, 0), lastWithin(within, high, 1)})
+	}
+	return band, nil
+}
+
+// lookAt returns the first look at t or later, and whether it is at t.
+func lookAt(x []Exit, t float64) (i int, seen bool, err error) {
+	if first, last := x[0].Time, x[len(x)-1].Time; !(first <= t && t <= last) {
+		return 0, false, ErrNotReached.because("%g lies outside the looks, %g to %g", t, first, last)
+	}
+	i, seen = slices.BinarySearchFunc(x, t, func(e Exit, t float64) int { return cmp.Compare(e.Time, t) })
+	return i, seen, nil
+}
+
+// ErrNoLaw says that the limit law of the likelihood ratio is not tabled at a
+// level.
+var ErrNoLaw = &Reason{"no-law", "the likelihood-ratio law of one look a pair is known at the levels .25, .5, .75, .8, .85, .9, .95 and .99 only"}
+
+// CurrentStatusSubsampled returns limits for the share failed by each distance
+// of at, from looks as in CurrentStatus, at any level: the fallback where
+// CurrentStatusLimits has no law. Of n pairs it draws b = ⌈n^(2/3)⌉ without
+// replacement, replicates times, and with q the conf quantile of |F*_b(t) −
+// F̂(t)|
+//
+//	F̂(t) ∓ (b/n)^(1/3) q, cut to 0–1
+//
+// as the error of F̂ shrinks with n^(−1/3). The difference is taken without its
+// sign: with signed quantiles such limits are far too short. They are wider
+// than those by likelihood ratio.
+//
+// Errors: ErrBadInput, ErrEmpty; ErrNotReached for a distance outside the
+// looks.
+//
+// Source: Politis DN, Romano JP (1994) Ann Stat 22:2031–2050.
+func CurrentStatusSubsampled(x []Exit, at []float64, replicates int, seed uint64, conf float64) ([]BandPoint, error) {
+	if err := checkConf(conf); err != nil {
+		return nil, err
+	}
+	if replicates < 1 {
+		return nil, badInput("%d replicates, must be 1 or more", replicates)
+	}
+	x, err := tidyExits(x)
+	if err != nil {
+		return nil, err
+	}
+	if len(x) == 0 {
+		return nil, ErrEmpty
+	}
+	// last[k] is the last look at or before at[k].
+	last := make([]int, len(at))
+	for k, t := range at {
+		i, seen, err := lookAt(x, t)
+		if err != nil {
+			return nil, err
+		}
+		if !seen {
+			i--
+		}
+		last[k] = i
+	}
+	// One card a pair: its look, and its complement where it was found worn.
+	var deck []int32
+	for i, e := range x {
+		for range e.Events {
+			deck = append(deck, ^int32(i))
+		}
+		for range e.Censored {
+			deck = append(deck, int32(i))
+		}
+	}
+	n := len(deck)
+	b := int(math.Ceil(math.Pow(float64(n), 2./3) - 1e-9)) // not one more for 1000^(2/3)
+	whole := isotonicShares(x)
+	rng := rand.New(rand.NewPCG(seed, 0))
+	off := make([][]float64, len(at))
+	worn, seen := make([]float64, len(x)), make([]float64, len(x))
+	fitted := make([]float64, len(x))
+	for range replicates {
+		clear(worn)
+		clear(seen)
+		for i := range b {
+			j := i + rng.IntN(n-i)
+			deck[i], deck[j] = deck[j], deck[i]
+			look := deck[i]
+			if look < 0 {
+				look = ^look
+				worn[look]++
+			}
+			seen[look]++
+		}
+		var share, weight []float64
+		for i, w := range seen {
+			if w > 0 {
+				share, weight = append(share, worn[i]/w), append(weight, w)
+			}
+		}
+		fit, by := isotonic(share, weight), 0.0
+		for i, w := range seen {
+			if w > 0 {
+				by, fit = fit[0], fit[1:]
+			}
+			fitted[i] = by
+		}
+		for k, i := range last {
+			off[k] = append(off[k], math.Abs(fitted[i]-whole[i]))
+		}
+	}
+	shrink := math.Cbrt(float64(b) / float64(n))
+	rank := min(replicates, max(1, int(math.Round(conf*float64(replicates+1))))) - 1
+	band := make([]BandPoint, len(at))
+	for k, t := range at {
+		slices.Sort(off[k])
+		half := shrink * off[k][rank]
+		f := whole[last[k]]
+		band[k] = BandPoint{t, math.Max(0, f-half), math.Min(1, f+half)}
 	}
 	return band, nil
 }

@@ -144,10 +144,35 @@ func TestCurrentStatusLimitsReproduceDirectSolution(t *testing.T) {
 	}
 }
 
+func TestSubsamplingReproducesItsLawAtOneLook(t *testing.T) {
+	// At one look F* is hypergeometric: 300 of 1,000 worn, 100 drawn. The share
+	// within .06 of .3 is .8657, within .07 it is .9162, so q at 90 % is .07.
+	const source = "[R] R 4.2.2 dhyper(k, 300, 700, 100), summed where |k/100 − .3| ≤ q"
+	band, err := CurrentStatusSubsampled([]Exit{{100, 300, 700}}, []float64{100}, 4000, 1, 0.9)
+	if err != nil {
+		t.Fatal(err)
+	}
+	half := math.Cbrt(0.1) * 0.07
+	if math.Abs(band[0].Low-(0.3-half)) > 1e-9 || math.Abs(band[0].High-(0.3+half)) > 1e-9 {
+		t.Errorf("limits %v, want .3 ∓ %v (%s)", band[0], half, source)
+	}
+	again, err := CurrentStatusSubsampled([]Exit{{100, 100, 300}, {100, 200, 400}}, []float64{100}, 4000, 1, 0.9)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if again[0] != band[0] {
+		t.Errorf("split looks give %v, whole ones %v", again[0], band[0])
+	}
+}
+
 func TestCurrentStatusRefuses(t *testing.T) {
 	looks := []Exit{{100, 1, 3}, {300, 2, 1}}
 	limits := func(x []Exit, at, conf float64) error {
 		_, err := CurrentStatusLimits(x, []float64{at}, conf)
+		return err
+	}
+	subsampled := func(x []Exit, at float64, replicates int) error {
+		_, err := CurrentStatusSubsampled(x, []float64{at}, replicates, 1, 0.95)
 		return err
 	}
 	for _, tt := range []struct {
@@ -161,7 +186,11 @@ func TestCurrentStatusRefuses(t *testing.T) {
 		{"limits before the first look", func() error { return limits(looks, 99, 0.95) }, ErrNotReached},
 		{"limits beyond the last look", func() error { return limits(looks, 301, 0.95) }, ErrNotReached},
 		{"limits at no number", func() error { return limits(looks, math.NaN(), 0.95) }, ErrNotReached},
-		{"limits at a level without a quantile", func() error { return limits(looks, 200, 0.97) }, ErrBadInput},
+		{"limits at a level without a quantile", func() error { return limits(looks, 200, 0.97) }, ErrNoLaw},
+		{"limits at a percentage", func() error { return limits(looks, 200, 95) }, ErrBadInput},
+		{"subsamples of nothing", func() error { return subsampled(nil, 100, 9) }, ErrEmpty},
+		{"subsamples beyond the last look", func() error { return subsampled(looks, 301, 9) }, ErrNotReached},
+		{"no subsamples", func() error { return subsampled(looks, 200, 0) }, ErrBadInput},
 		{"limits of a negative count", func() error { return limits([]Exit{{100, -1, 2}}, 100, 0.95) }, ErrBadInput},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

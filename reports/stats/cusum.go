@@ -67,6 +67,9 @@ func CUSUM[O cmp.Ordered](values []Value[O], opt CUSUMOptions[O]) (*CUSUMChart[O
 	for _, v := range values {
 		z := (v.Value - target) / sd
 		up, down = max(0, up+z-k), max(0, down-z-k)
+		if !finite(up, down) {
+			return nil, ErrBeyondNumbers
+		}
 		out := up > h || down > h
 		chart.Points = append(chart.Points, CUSUMPoint[O]{v.Order, v.Value, out})
 		chart.Upper = append(chart.Upper, up)

@@ -27,6 +27,8 @@ type TrueClasses struct {
 const (
 	emTolerance = 1e-12
 	emRounds    = 20_000
+	// emResampled is the tolerance for a resample, whose noise is far larger.
+	emResampled = 1e-6
 )
 
 // DawidSkene estimates the error rates of raters and the true level of each
@@ -48,6 +50,58 @@ const (
 //
 // Source: Dawid AP, Skene AM (1979) Applied Statistics 28:20–28.
 func DawidSkene(grades []Grade, weight []int, levels int) (*TrueClasses, error) {
+	d, err := readVotes(grades, weight, levels)
+	if err != nil {
+		return nil, err
+	}
+	return d.fit()
+}
+
+// DawidSkeneLimits returns percentile limits of the prevalence of each level:
+// items are resampled with all their grades, and each resample is fitted from
+// the fit of all, so that levels keep their names.
+//
+// Errors as DawidSkene and Resampled.
+//
+// Source: Efron B, Tibshirani RJ (1993) An Introduction to the Bootstrap, for
+// the limits; their coverage here stands in testdata/study/agreement.md.
+func DawidSkeneLimits(grades []Grade, weight []int, levels, replicates int, seed uint64, conf float64) ([]Bootstrap, error) {
+	d, err := readVotes(grades, weight, levels)
+	if err != nil {
+		return nil, err
+	}
+	whole := d.fromVotes()
+	if _, err := d.settle(whole, emTolerance); err != nil {
+		return nil, err
+	}
+	counts := make([]int, len(d.weight))
+	for i, w := range d.weight {
+		if len(d.patterns[i]) > 0 {
+			counts[i] = int(w)
+		}
+	}
+	again := *d
+	again.weight = make([]float64, len(counts))
+	t := make([][]float64, len(whole))
+	for i := range t {
+		t[i] = make([]float64, levels)
+	}
+	return resampledEach(counts, replicates, seed, conf, levels, func(weights []int, values []float64) bool {
+		for i, w := range weights {
+			again.weight[i] = float64(w)
+			copy(t[i], whole[i])
+		}
+		e, err := again.settle(t, emResampled)
+		if err != nil {
+			return false
+		}
+		copy(values, e.p)
+		return true
+	})
+}
+
+// readVotes checks grades and reduces them.
+func readVotes(grades []Grade, weight []int, levels int) (*votes, error) {
 	if len(grades) == 0 {
 		return nil, ErrEmpty
 	}
@@ -76,7 +130,7 @@ func DawidSkene(grades []Grade, weight []int, levels int) (*TrueClasses, error) 
 	if d.most < 2 {
 		return nil, ErrNotPaired
 	}
-	return d.fit()
+	return d, nil
 }
 
 // votes are grades reduced to distinct patterns of (rater, level) cells.
@@ -114,15 +168,41 @@ func newVotes(grades []Grade, weight []int, items, raters, levels int) *votes {
 	return d
 }
 
+// errorRates are the state of the iteration: the prevalence p and, flat as
+// [true][rater][given], what each rater gives.
+type errorRates struct {
+	p, pi  []float64
+	loglik float64
+	rounds int
+}
+
 func (d *votes) fit() (*TrueClasses, error) {
-	m := d.levels
-	total := 0.0
+	t := d.fromVotes()
+	e, err := d.settle(t, emTolerance)
+	if err != nil {
+		return nil, err
+	}
+	return d.result(t, e), nil
+}
+
+// fromVotes returns each pattern's shares of votes.
+func (d *votes) fromVotes() [][]float64 {
 	t := make([][]float64, len(d.patterns))
 	for i, cells := range d.patterns {
-		t[i] = make([]float64, m)
+		t[i] = make([]float64, d.levels)
 		for _, c := range cells {
-			t[i][int(c)%m] += 1 / float64(len(cells))
+			t[i][int(c)%d.levels] += 1 / float64(len(cells))
 		}
+	}
+	return t
+}
+
+// settle iterates from the posteriors t, which it changes, until none moves by
+// more than tolerance.
+func (d *votes) settle(t [][]float64, tolerance float64) (*errorRates, error) {
+	m := d.levels
+	total := 0.0
+	for i, cells := range d.patterns {
 		if len(cells) > 0 { // an ungraded item says nothing
 			total += d.weight[i]
 		}
@@ -130,45 +210,49 @@ func (d *votes) fit() (*TrueClasses, error) {
 	if total == 0 {
 		return nil, ErrEmpty
 	}
-	p := make([]float64, m)
-	pi := make([]float64, m*d.raters*m) // [true][rater][given]
 	width := d.raters * m
-	post := make([]float64, m)
-	for round := 1; round <= emRounds; round++ {
-		clear(p)
-		clear(pi)
+	e := &errorRates{p: make([]float64, m), pi: make([]float64, m*width)}
+	logP, logPi, post := make([]float64, m), make([]float64, m*width), make([]float64, m)
+	for e.rounds = 1; e.rounds <= emRounds; e.rounds++ {
+		clear(e.p)
+		clear(e.pi)
 		for i, cells := range d.patterns {
-			if len(cells) == 0 {
+			if len(cells) == 0 || d.weight[i] == 0 {
 				continue
 			}
 			for j, v := range t[i] {
-				p[j] += d.weight[i] * v / total
+				e.p[j] += d.weight[i] * v / total
 				for _, c := range cells {
-					pi[j*width+int(c)] += d.weight[i] * v
+					e.pi[j*width+int(c)] += d.weight[i] * v
 				}
 			}
 		}
-		for at := 0; at < len(pi); at += m {
+		for at := 0; at < len(e.pi); at += m {
 			sum := 0.0
-			for _, v := range pi[at : at+m] {
+			for _, v := range e.pi[at : at+m] {
 				sum += v
 			}
 			for l := range m {
 				if sum > 0 {
-					pi[at+l] /= sum
+					e.pi[at+l] /= sum
 				}
+				logPi[at+l] = math.Log(e.pi[at+l])
 			}
 		}
-		moved, loglik := 0.0, 0.0
+		for j, v := range e.p {
+			logP[j] = math.Log(v)
+		}
+		moved := 0.0
+		e.loglik = 0
 		for i, cells := range d.patterns {
-			if len(cells) == 0 {
+			if len(cells) == 0 || d.weight[i] == 0 {
 				continue
 			}
 			best := math.Inf(-1)
 			for j := range m {
-				post[j] = math.Log(p[j])
+				post[j] = logP[j]
 				for _, c := range cells {
-					post[j] += math.Log(pi[j*width+int(c)])
+					post[j] += logPi[j*width+int(c)]
 				}
 				best = math.Max(best, post[j])
 			}
@@ -182,22 +266,22 @@ func (d *votes) fit() (*TrueClasses, error) {
 				moved = math.Max(moved, math.Abs(v-t[i][j]))
 				t[i][j] = v
 			}
-			loglik += d.weight[i] * (best + math.Log(sum))
+			e.loglik += d.weight[i] * (best + math.Log(sum))
 		}
-		if moved < emTolerance {
-			return d.result(t, p, pi, loglik, round), nil
+		if moved < tolerance {
+			return e, nil
 		}
 	}
 	return nil, ErrNoMaximum.because("the estimates did not settle in %d rounds", emRounds)
 }
 
-func (d *votes) result(t [][]float64, p, pi []float64, loglik float64, rounds int) *TrueClasses {
+func (d *votes) result(t [][]float64, e *errorRates) *TrueClasses {
 	m := d.levels
-	r := &TrueClasses{Prevalence: p, LogLik: loglik, Iterations: rounds}
+	r := &TrueClasses{Prevalence: e.p, LogLik: e.loglik, Iterations: e.rounds}
 	for k := range d.raters {
 		table := make([][]Float, m)
 		for j := range table {
-			row := pi[j*d.raters*m+k*m:][:m]
+			row := e.pi[j*d.raters*m+k*m:][:m]
 			sum := 0.0
 			for _, v := range row {
 				sum += v
@@ -214,7 +298,7 @@ func (d *votes) result(t [][]float64, p, pi []float64, loglik float64, rounds in
 	for _, at := range d.of {
 		post := t[at]
 		if len(d.patterns[at]) == 0 {
-			post = p
+			post = e.p
 		}
 		best := 0
 		for j, v := range post {

@@ -134,3 +134,52 @@ func TestDawidSkeneLaws(t *testing.T) {
 		}
 	})
 }
+
+func TestDawidSkeneLimitsSurroundTheEstimate(t *testing.T) {
+	const source = "[O] the fit of Dawid & Skene 1979, of which the limits are resamples of patients"
+	p := readPublished(t, "dawid_skene_anaesthesia.csv")
+	item, rater, level := p.wholes("item"), p.wholes("rater"), p.wholes("rating")
+	var grades, twice []Grade
+	for i := range item {
+		g := Grade{item[i] - 1, rater[i] - 1, level[i] - 1}
+		grades = append(grades, g)
+		again := g
+		again.Item += 45
+		twice = append(twice, g, again)
+	}
+	fit, err := DawidSkene(grades, nil, 4)
+	if err != nil {
+		t.Fatal(err)
+	}
+	limits, err := DawidSkeneLimits(grades, nil, 4, 400, 1, .95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for j, l := range limits {
+		// A share of 45 patients cannot be known better than by Wilson on them.
+		low, high, err := Wilson(45*fit.Prevalence[j], 45, .95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !(l.Low < fit.Prevalence[j] && fit.Prevalence[j] < l.High) || l.High-l.Low < 0.7*(high-low) {
+			t.Errorf("level %d: %v–%v around %v, known truth would give %v–%v (%s)", j+1, l.Low, l.High, fit.Prevalence[j], low, high, source)
+		}
+	}
+	weight := make([]int, 45)
+	for i := range weight {
+		weight[i] = 2
+	}
+	counted, err := DawidSkeneLimits(grades, weight, 4, 50, 1, .95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	written, err := DawidSkeneLimits(twice, nil, 4, 50, 1, .95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for j := range counted {
+		if !relativelyClose(counted[j].Low, written[j].Low, 1e-9) || !relativelyClose(counted[j].High, written[j].High, 1e-9) {
+			t.Errorf("level %d: %v counted, %v written out", j+1, counted[j], written[j])
+		}
+	}
+}

@@ -58,6 +58,9 @@ func EWMA[O cmp.Ordered](values []Value[O], opt EWMAOptions[O]) (*Chart[O], erro
 		if !opt.Asymptotic {
 			half *= math.Sqrt(-math.Expm1(2 * float64(i+1) * math.Log1p(-lambda)))
 		}
+		if !finite(z, target-half, target+half) {
+			return nil, ErrBeyondNumbers
+		}
 		chart.Points[i] = ChartPoint[O]{
 			Order: v.Order, Value: Some(z), Centre: Some(target), Low: Some(target - half), High: Some(target + half),
 			Out: math.Abs(z-target) > half,

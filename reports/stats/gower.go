@@ -93,11 +93,12 @@ func (g *Gower) addNumbers(c Column) error {
 	if !(high > low) {
 		return nil
 	}
+	half := high/2 - low/2 // the whole may be beyond what a number holds
 	scaled := make([]float64, len(c.Numbers))
 	for i, v := range c.Numbers {
 		scaled[i] = math.NaN()
 		if v.OK {
-			scaled[i] = v.V/(high-low) - low/(high-low)
+			scaled[i] = v.V/2/half - low/2/half
 		}
 	}
 	g.scaled = append(g.scaled, scaled)

@@ -27,6 +27,16 @@ func smallGower(t testing.TB) *Gower {
 	return g
 }
 
+func TestGowerOfTheLargestNumbers(t *testing.T) {
+	g, err := NewGower([]Column{{Name: "x", Numbers: []Float{Some(1e308), Some(-1e308), Some(0)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if far, near := g.Distance(0, 1), g.Distance(0, 2); far != Some(1) || near != Some(.5) {
+		t.Errorf("distances %v and %v, want 1 and ½ of the range", far, near)
+	}
+}
+
 func TestGowerReproducesItsReferences(t *testing.T) {
 	g := smallGower(t)
 	const source = "[R] R package cluster 2.1.4 daisy(metric = 'gower'); R package gower agrees"

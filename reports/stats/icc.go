@@ -97,6 +97,9 @@ func ICC(readings [][]float64, conf float64) (*Intraclass, error) {
 	}
 	df1, df2w, df2e := items-1, items*(raters-1), (items-1)*(raters-1)
 	r := &Intraclass{N: n, Raters: k, BMS: between / df1, JMS: judges / (raters - 1), EMS: errors / df2e, WMS: within / df2w}
+	if !finite(r.BMS, r.JMS, r.EMS, r.WMS) {
+		return nil, ErrBeyondNumbers
+	}
 	r.ICC11 = oneWay(r.BMS, r.WMS, raters, df1, df2w, conf)
 	r.ICC31 = oneWay(r.BMS, r.EMS, raters, df1, df2e, conf)
 	r.ICC21 = r.twoWay(conf)

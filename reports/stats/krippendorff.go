@@ -71,6 +71,9 @@ func Krippendorff(r *Ratings, scale Scale, values []float64, replicates int, see
 	if !ok {
 		return nil, ErrOneCategory
 	}
+	if !finite(v) {
+		return nil, ErrBeyondNumbers
+	}
 	a.Alpha = v
 	if replicates > 0 {
 		b, err := Resampled(weights, replicates, seed, conf, c.alpha)

@@ -43,6 +43,8 @@ var (
 	ErrSeparation = &Reason{"separation", "a group has only events or none, so its effect has no finite estimate"}
 	ErrNoMaximum  = &Reason{"no-maximum", "the likelihood has no maximum"}
 
+	// ErrBeyondNumbers may come from any statistic of measured values, beside
+	// the errors that it names.
 	ErrBeyondNumbers = &Reason{"beyond-numbers", "the values are so large that the result is beyond what a number holds"}
 )
 

@@ -134,6 +134,9 @@ func RegressLife(x []Interval, on []Covariate, conf float64) (*Regression, error
 	z := normalCritical(conf)
 	for i, c := range b {
 		se := math.Sqrt(cov.At(i, i))
+		if !(se > 0) {
+			return nil, ErrBeyondNumbers
+		}
 		t := RegressionTerm{Term: m.terms[i].name, Coef: c, SE: se, Ratio: exponential(c), P: normalTwoSided(c / se)}
 		t.Low, t.High = limitsOfLog(c, z*se)
 		if !t.Ratio.OK || !t.Low.OK || !t.High.OK {

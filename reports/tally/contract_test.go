@@ -402,6 +402,12 @@ func TestNoNullStandsWithoutItsReason(t *testing.T) {
 		{"trend --hits y --size n --score s", "y,n,s\n0,9,3\n4,8,-1e308\n"},
 		{"limits --first a --second b --count n", "a,b,n\n1,2,1\n1e308,0,30\n"},
 		{"tail --expected p --hits 9", "p\n.5\n"},
+		{"chart --kind ewma --order t --value v", "t,v\n1,1e308\n2,-1e308\n3,5\n"},
+		{"chart --kind cusum --order t --value v", "t,v\n1,1e308\n2,-1e308\n3,5\n"},
+		{"chart --kind cusum --order t --value v --target 0 --sd 1e-300", "t,v\n1,1e308\n2,-1e308\n3,5\n"},
+		{"chart --kind u --order t --hits y --size n", "t,y,n\n1,3,1e308\n2,4,1e308\n"},
+		{"agreement --item i --rater r --grade g --scale interval", "i,r,g\n1,x,1e308\n1,y,-1e308\n2,x,3\n2,y,5\n"},
+		{"regress --time t --event e --on x", "t,e,x\n10,1,1e308\n20,1,-1e308\n12,0,3\n15,1,9\n"},
 		{"regress --time t --event e --on g", "t,e,g\n1,1,a\n2,0,a\n"},
 	} {
 		t.Run(c.args, func(t *testing.T) {
@@ -454,6 +460,8 @@ func TestWrongRowsExitWithTheirPlaceAndWrongFlagsAsUsage(t *testing.T) {
 		{"--risk of 1", "life --time t --event e --given 3 --risk 1", "t,e\n1,1\n5,1\n", ""},
 		{"--baseline that is no range", "chart --kind c --order t --value x --baseline 3", "t,x\n1,3\n", ""},
 		{"--bootstrap below 0", "life --lower l --upper u --bootstrap -5", "l,u\n1,2\n3,\n", ""},
+		{"--bootstrap below 0, one look", "life --time t --worn w --current-status --bootstrap -5", "t,w\n1,0\n2,1\n", ""},
+		{"--bootstrap below 0, misread", "misread --patterns a,b,c --bootstrap -5", "a,b,c\n1,2,1\n", ""},
 		{"--two-by-two of three", "association --two-by-two a,b,c --by id", "id,a,b,c\nx,1,2,3\n", ""},
 		{"--strata with two looks", "life --lower l --upper u --strata s", "l,u,s\n1,2,x\n", ""},
 		{"a flag of another statistic", "shares --of v --sigma 2", "v\na\n", ""},

@@ -85,7 +85,7 @@ var everyStatistic = []lawful{
 		row: func(r *rand.Rand) string { return looks(r) + "," + pick(r, "x", "y") },
 	},
 	{
-		args: "life --time t --worn w --current-status --by g --given 50", columns: "t,w,g,n", first: []string{"10,0,x", "20,0,y"}, rows: 60,
+		args: "life --time t --worn w --current-status --by g --given 50 --bootstrap 40 --conf 0.97", columns: "t,w,g,n", first: []string{"10,0,x", "20,0,y"}, rows: 60,
 		row: func(r *rand.Rand) string {
 			t := km(r, 600)
 			return fmt.Sprintf("%d,%d,%s", t, min(1, r.IntN(600)/(601-t)), pick(r, "x", "y"))
@@ -150,7 +150,7 @@ var everyStatistic = []lawful{
 		row: func(r *rand.Rand) string { return strconv.Itoa(r.IntN(1200)) },
 	},
 	{
-		args: "misread --patterns x,y,z", columns: "x,y,z,n", first: []string{"1,1,1", "1,1,2", "1,2,1", "1,2,2", "2,1,1", "2,1,2", "2,2,1", "2,2,2"}, rows: 60,
+		args: "misread --patterns x,y,z --bootstrap 40", columns: "x,y,z,n", first: []string{"1,1,1", "1,1,2", "1,2,1", "1,2,2", "2,1,1", "2,1,2", "2,2,1", "2,2,2"}, rows: 60,
 		row: func(r *rand.Rand) string {
 			truth := pick(r, "1", "2")
 			read := func() string {

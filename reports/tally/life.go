@@ -259,6 +259,31 @@ func (j *job) oneLook() error {
 		if err := o.spread(life, err, "steps"); err != nil {
 			return err
 		}
+		if life != nil && j.bootstrap > 0 {
+			if err := j.statusBand(o, exits[g], life); err != nil {
+				return err
+			}
+		}
 		return j.parametric(o, intervals[g])
 	})
+}
+
+// statusBand adds limits of the share failed by each look: by likelihood ratio
+// or, at a level where its law is not known, by subsampling.
+func (j *job) statusBand(o *object, x []stats.Exit, life *stats.StatusLife) error {
+	at := make([]float64, len(life.Steps))
+	for i, s := range life.Steps {
+		at[i] = s.Time
+	}
+	method := "likelihood-ratio"
+	band, err := stats.CurrentStatusLimits(x, at, j.conf)
+	if errors.Is(err, stats.ErrNoLaw) {
+		method = "subsampling"
+		band, err = stats.CurrentStatusSubsampled(x, at, j.bootstrap, j.seed, j.conf)
+	}
+	if err := o.put("band", band, err); err != nil {
+		return err
+	}
+	o.set("band_method", method)
+	return nil
 }

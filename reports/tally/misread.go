@@ -9,7 +9,7 @@ import (
 
 var misreadStatistics = []statistic{{
 	name: "misread", run: (*job).misread,
-	flags:   []string{"item", "rater", "grade", "patterns", "hits", "size", "se-hits", "se-size", "sp-hits", "sp-size"},
+	flags:   []string{"item", "rater", "grade", "patterns", "hits", "size", "se-hits", "se-size", "sp-hits", "sp-size", "bootstrap"},
 	help:    "What is true, knowing how readers err: from grades alone by --item, --rater and --grade or by --patterns, or from a share and readings of pairs of known state. --by names the unit where --hits are given.",
 	example: "--hits worn --size seen --se-hits a --se-size b --sp-hits c --sp-size d --by store counts.csv",
 }}
@@ -126,6 +126,19 @@ func (j *job) trueClasses(groups []*voters, seen []string) error {
 			likeliest[i] = levels[level]
 		}
 		o.set("prevalence", classes.Prevalence)
+		if j.bootstrap > 0 {
+			limits, err := stats.DawidSkeneLimits(v.grades, v.weight, len(levels), j.bootstrap, j.seed, j.conf)
+			low, high := make([]float64, len(limits)), make([]float64, len(limits))
+			for i, l := range limits {
+				low[i], high[i] = l.Low, l.High
+			}
+			if err := o.put("prevalence_low", low, err); err != nil {
+				return err
+			}
+			if err := o.put("prevalence_high", high, err); err != nil {
+				return err
+			}
+		}
 		o.set("confusion", classes.Confusion)
 		o.set("loglik", classes.LogLik)
 		o.set("map", likeliest)

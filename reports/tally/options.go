@@ -83,7 +83,7 @@ func (o *options) register(fs *flag.FlagSet, flags []string) {
 		"strata":         text(&o.strata, "", "`COL` within which groups are compared"),
 		"lower":          text(&o.lower, "", "`COL` last seen sound"),
 		"upper":          text(&o.upper, "", "`COL` first seen worn, empty for sound so far"),
-		"bootstrap":      whole(&o.bootstrap, 0, "`number` of resamples for a band"),
+		"bootstrap":      whole(&o.bootstrap, 0, "`number` of resamples for a band or interval"),
 		"worn":           text(&o.worn, "", "`COL` with 1 for worn, 0 for sound"),
 		"current-status": yes(&o.currentStatus, "each pair was looked at once"),
 		"given":          number(&o.given0, 0, "`distance` at which the pair is sound"),

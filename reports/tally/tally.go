@@ -223,6 +223,9 @@ func (o *options) parse(s statistic, args []string, help io.Writer) (files []str
 	if o.conf <= 0 || o.conf >= 1 {
 		return nil, usage("--conf: %v: want a number between 0 and 1", o.conf)
 	}
+	if o.bootstrap < 0 {
+		return nil, usage("--bootstrap: %d: want 0 or more", o.bootstrap)
+	}
 	return files, nil
 }
 
