@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 )
 
 // Bootstrap is a percentile interval by resampling.
@@ -32,9 +33,11 @@ const BootstrapReplicates = 2000
 //
 // Source: Efron B, Tibshirani RJ (1993) An Introduction to the Bootstrap.
 func Resampled(weights []int, replicates int, seed uint64, conf float64, value func(weights []int) (float64, bool)) (*Bootstrap, error) {
-	all, err := resampledEach(weights, replicates, seed, conf, 1, func(weights []int, values []float64) (ok bool) {
-		values[0], ok = value(weights)
-		return ok
+	all, err := resampledEach(weights, replicates, seed, conf, 1, 1, func() evaluation {
+		return func(weights []int, values []float64) (ok bool) {
+			values[0], ok = value(weights)
+			return ok
+		}
 	})
 	if err != nil {
 		return nil, err
@@ -42,9 +45,14 @@ func Resampled(weights []int, replicates int, seed uint64, conf float64, value f
 	return &all[0], nil
 }
 
-// resampledEach is Resampled for k statistics of each resample at once: values
-// sets them, or returns false where they have none.
-func resampledEach(weights []int, replicates int, seed uint64, conf float64, k int, values func(weights []int, values []float64) bool) ([]Bootstrap, error) {
+// evaluation sets the values of the statistics of a resample, or returns false
+// where they have none.
+type evaluation func(weights []int, values []float64) bool
+
+// resampledEach is Resampled for k statistics of each resample at once. Each
+// worker evaluates with an evaluation of its own; all are drawn in one order,
+// so that the answer does not depend on how many workers there are.
+func resampledEach(weights []int, replicates int, seed uint64, conf float64, k, workers int, evaluator func() evaluation) ([]Bootstrap, error) {
 	if err := checkConf(conf); err != nil {
 		return nil, err
 	}
@@ -63,16 +71,52 @@ func resampledEach(weights []int, replicates int, seed uint64, conf float64, k i
 	}
 	rng := rand.New(rand.NewPCG(seed, 0))
 	draw := newResampler(weights, n)
+	values := make([]float64, k*replicates) // of one resample after the other
+	defined := make([]bool, replicates)
+	evaluate := func(value evaluation, replicate int, drawn []int) {
+		defined[replicate] = value(drawn, values[k*replicate:k*(replicate+1)])
+	}
+	if workers < 2 {
+		value, drawn := evaluator(), make([]int, len(weights))
+		for r := range replicates {
+			draw.into(drawn, rng)
+			evaluate(value, r, drawn)
+		}
+	} else {
+		type task struct {
+			replicate int
+			drawn     []int
+		}
+		tasks, free := make(chan task), make(chan []int, 2*workers)
+		for range cap(free) {
+			free <- make([]int, len(weights))
+		}
+		var working sync.WaitGroup
+		for range workers {
+			working.Go(func() {
+				value := evaluator()
+				for t := range tasks {
+					evaluate(value, t.replicate, t.drawn)
+					free <- t.drawn
+				}
+			})
+		}
+		for r := range replicates {
+			drawn := <-free
+			draw.into(drawn, rng)
+			tasks <- task{r, drawn}
+		}
+		close(tasks)
+		working.Wait()
+	}
 	found := make([][]float64, k) // values of each statistic
-	drawn, one := make([]int, len(weights)), make([]float64, k)
 	held := 0
-	for range replicates {
-		draw.into(drawn, rng)
-		if !values(drawn, one) {
+	for r, ok := range defined {
+		if !ok {
 			continue
 		}
 		held++
-		for i, v := range one {
+		for i, v := range values[k*r : k*(r+1)] {
 			found[i] = append(found[i], v)
 		}
 	}

@@ -2,6 +2,7 @@ package stats
 
 import (
 	"math"
+	"runtime"
 	"slices"
 )
 
@@ -148,29 +149,31 @@ func LifeBand(x []Interval, at []float64, replicates int, seed uint64, conf floa
 		weights[i] = x[i].N
 	}
 	bounds := newBounds(x)
-	var m massProblem
-	var surv []float64 // before each innermost interval and beyond them all
-	limits, err := resampledEach(weights, replicates, seed, conf, len(at), func(weights []int, sound []float64) bool {
-		m.load(bounds, weights)
-		m.start()
-		if _, _, ok := m.maximise(); !ok {
-			return false
+	limits, err := resampledEach(weights, replicates, seed, conf, len(at), runtime.GOMAXPROCS(0), func() evaluation {
+		var m massProblem
+		var surv []float64 // before each innermost interval and beyond them all
+		return func(weights []int, sound []float64) bool {
+			m.load(bounds, weights)
+			m.start()
+			if _, _, ok := m.maximise(); !ok {
+				return false
+			}
+			surv = resized(surv, len(m.mass)+1)
+			for j, s := range slices.Backward(m.mass) {
+				surv[j] = surv[j+1] + s
+			}
+			surv[0] = 1
+			for i, t := range at {
+				ended, _ := slices.BinarySearchFunc(m.inner, t, func(b innermost, t float64) int {
+					if bounds.ends[b.right].at <= t {
+						return -1
+					}
+					return 1
+				})
+				sound[i] = surv[ended]
+			}
+			return true
 		}
-		surv = resized(surv, len(m.mass)+1)
-		for j, s := range slices.Backward(m.mass) {
-			surv[j] = surv[j+1] + s
-		}
-		surv[0] = 1
-		for i, t := range at {
-			ended, _ := slices.BinarySearchFunc(m.inner, t, func(b innermost, t float64) int {
-				if bounds.ends[b.right].at <= t {
-					return -1
-				}
-				return 1
-			})
-			sound[i] = surv[ended]
-		}
-		return true
 	})
 	if err != nil {
 		return nil, err

@@ -3,6 +3,7 @@ package stats
 import (
 	"errors"
 	"math"
+	"runtime"
 	"slices"
 	"testing"
 
@@ -176,6 +177,33 @@ func TestALifeBandDoesNotDependOnTheOrderOfRows(t *testing.T) {
 		}
 		if got[i] != want[i] || math.Abs(b.Low-want[i].Low) > 1e-9 || math.Abs(b.High-want[i].High) > 1e-9 {
 			t.Errorf("at %v: %+v, rows in another order %+v, one by one %+v", at[i], want[i], got[i], b)
+		}
+	}
+}
+
+func TestBandsDoNotDependOnTheNumberOfWorkers(t *testing.T) {
+	x := readPublished(t, "breast_cosmesis.csv").where("treatment", "RadChem").intervals("left", "right")
+	var grades []Grade
+	for i := range 200 {
+		grades = append(grades, Grade{i / 4, i % 4, i * i % 7 % 3})
+	}
+	answer := func(workers int) ([]BandPoint, []Bootstrap) {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(workers))
+		band, err := LifeBand(x, []float64{8, 18, 30, 44}, 100, 3, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		limits, err := DawidSkeneLimits(grades, nil, 3, 100, 3, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return band, limits
+	}
+	band, limits := answer(1)
+	for _, workers := range []int{2, 5} {
+		b, l := answer(workers)
+		if !slices.Equal(b, band) || !slices.Equal(l, limits) {
+			t.Errorf("%d workers: %v, %v; one: %v, %v", workers, b, l, band, limits)
 		}
 	}
 }

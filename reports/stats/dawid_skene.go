@@ -2,6 +2,7 @@ package stats
 
 import (
 	"math"
+	"runtime"
 	"slices"
 )
 
@@ -80,23 +81,25 @@ func DawidSkeneLimits(grades []Grade, weight []int, levels, replicates int, seed
 			counts[i] = int(w)
 		}
 	}
-	again := *d
-	again.weight = make([]float64, len(counts))
-	t := make([][]float64, len(whole))
-	for i := range t {
-		t[i] = make([]float64, levels)
-	}
-	return resampledEach(counts, replicates, seed, conf, levels, func(weights []int, values []float64) bool {
-		for i, w := range weights {
-			again.weight[i] = float64(w)
-			copy(t[i], whole[i])
+	return resampledEach(counts, replicates, seed, conf, levels, runtime.GOMAXPROCS(0), func() evaluation {
+		again := *d
+		again.weight = make([]float64, len(counts))
+		t := make([][]float64, len(whole))
+		for i := range t {
+			t[i] = make([]float64, levels)
 		}
-		e, err := again.settle(t, emResampled)
-		if err != nil {
-			return false
+		return func(weights []int, values []float64) bool {
+			for i, w := range weights {
+				again.weight[i] = float64(w)
+				copy(t[i], whole[i])
+			}
+			e, err := again.settle(t, emResampled)
+			if err != nil {
+				return false
+			}
+			copy(values, e.p)
+			return true
 		}
-		copy(values, e.p)
-		return true
 	})
 }
 
