@@ -19,6 +19,8 @@ var officeWays = []navItem{
 	{Path: "/office/trail", Key: "office.trail"},
 	{Path: "/office/faults", Key: "office.faults"},
 	{Path: "/office/pairs", Key: "office.pairs"},
+	{Path: "/office/sales", Key: "office.sales"},
+	{Path: "/office/events", Key: "office.events"},
 	{Path: "/office/imports", Key: "office.imports"},
 	{Path: "/office/exports", Key: "office.exports"},
 	{Path: "/office/requests", Key: "office.requests"},

@@ -274,21 +274,15 @@ type exportsPage struct {
 // showExports answers with the form of a download, or leads to the download that
 // was asked for.
 func (s *Server) showExports(c *gin.Context) error {
-	ctx, w, who := c.Request.Context(), s.words(c), s.who(c)
+	w, who := s.words(c), s.who(c)
 	values, wrong := map[string]string{}, assess.FieldErrors(nil)
 	for _, name := range []string{"kind", "store", "first", "last"} {
 		values[name] = strings.TrimSpace(c.Query(name))
 	}
 	kinds := slices.DeleteFunc(slices.Clone(exchange.ExportKinds), func(kind string) bool { return kind == "runners" && !who.Fleet() })
-	stores, err := s.db.Stores(ctx)
+	inReach, err := s.storeChoices(c, w.say("office.exports.all"))
 	if err != nil {
 		return err
-	}
-	inReach := []choice{{Text: w.say("office.exports.all")}}
-	for _, st := range stores {
-		if who.covers(st.Code, st.Region) {
-			inReach = append(inReach, choice{Value: st.Code, Text: strings.TrimSuffix(st.Code+", "+st.Name, ", ")})
-		}
 	}
 	if values["kind"] != "" {
 		want := func(ok bool, name, wants string) {

@@ -95,6 +95,17 @@ var officeProbes = map[string]probe{
 		r.put(n, faultyReading())
 		return "/office/faults/" + id(n), url.Values{"do": {"take"}}
 	}, ok: http.StatusSeeOther},
+	"GET /office/sales": {make: func(r *rig, n int) (string, any) {
+		r.sale(n)
+		return "/office/sales", nil
+	}, ok: http.StatusOK, list: true, hides: "<td>" + storeA + "</td>"},
+	"GET /office/events": {make: func(r *rig, _ int) (string, any) {
+		must(r.t, r.db.SaveEvent(context.Background(), setup, retail.Event{Store: storeA, From: "2026-10-01", To: "2026-10-03", Word: "offer"}))
+		return "/office/events", nil
+	}, ok: http.StatusOK, list: true, hides: "<td>" + storeA + "</td>"},
+	"POST /office/events": {make: func(*rig, int) (string, any) {
+		return "/office/events", url.Values{"store": {storeA}, "from": {"2026-10-01"}, "to": {"2026-10-03"}, "word": {"offer"}}
+	}, ok: http.StatusSeeOther},
 	"GET /office/trail":    {make: fixed("/office/trail"), ok: http.StatusOK},
 	"GET /office/requests": {make: fixed("/office/requests"), ok: http.StatusOK},
 	"GET /office/pairs":    {make: pairOfReading("/office/pairs?ref=REF"), ok: http.StatusOK},

@@ -52,6 +52,9 @@ const (
 	publishRules right = "publish rules"
 	// publishCredit: what a table gives holds for every store of its currency.
 	publishCredit right = "publish credit tables"
+
+	readSales right = "read sales and events"
+	setEvents right = "set up events"
 )
 
 // reach is how far a right goes.
@@ -109,6 +112,9 @@ var rights = map[right][]reach{
 	publishRules: {never, never, never, never, fleet},
 
 	publishCredit: {never, never, never, never, fleet},
+
+	readSales: {never, never, own, never, own},
+	setEvents: {never, never, own, never, own},
 }
 
 // reachOf returns how far role may go with r.

@@ -78,6 +78,47 @@ func (db *DB) EachSale(ctx context.Context, from, to string, f func(*retail.Sale
 	}), "reading the sales")
 }
 
+// SaleFilter picks sales; zero fields don't restrict, but for Scopes. The months
+// are both included.
+type SaleFilter struct {
+	Scopes   []retail.Scope
+	Store    string
+	Model    assess.UUID
+	Batch    string
+	From, To string // months, YYYY-MM
+}
+
+// Sales returns up to limit sales, the newest months first, and how many sales
+// and pairs there are in all.
+func (db *DB) Sales(ctx context.Context, f SaleFilter, limit int) (sales []retail.Sale, rows, pairs int, err error) {
+	var w where
+	w.scopes("store", f.Scopes)
+	for _, c := range []struct{ condition, value string }{
+		{"store = ?", f.Store}, {"batch = ?", f.Batch}, {"month >= ?", f.From}, {"month <= ?", f.To},
+	} {
+		if c.value != "" {
+			w.and(c.condition, c.value)
+		}
+	}
+	if !f.Model.IsZero() {
+		w.and("model_id = ?", id(f.Model))
+	}
+	err = db.reader().QueryRowContext(ctx, db.dialect.sql("SELECT count(*), CAST(coalesce(sum(pairs), 0) AS BIGINT) FROM sale"+w.String()), w.args...).Scan(&rows, &pairs)
+	if err != nil {
+		return nil, 0, 0, wrap(err, "counting the sales")
+	}
+	found, err := db.reader().QueryContext(ctx, db.dialect.sql("SELECT "+saleLayout.list("")+" FROM sale"+w.String()+
+		" ORDER BY month DESC, store, model_id, batch LIMIT ?"), append(w.args, limit)...)
+	if err != nil {
+		return nil, 0, 0, wrap(err, "reading the sales")
+	}
+	err = scanAll(found, func(row *saleRow) error {
+		sales = append(sales, retail.Sale{Store: row.Store, Model: assess.UUID(row.ModelID), Batch: row.Batch, Month: row.Month, Pairs: row.Pairs})
+		return nil
+	})
+	return sales, rows, pairs, wrap(err, "reading the sales")
+}
+
 type eventRow struct {
 	Store   string `gorm:"column:store;primaryKey"`
 	FromDay string `gorm:"column:from_day;primaryKey"`
@@ -114,6 +155,31 @@ func (db *DB) SaveEvent(ctx context.Context, by Actor, e retail.Event) error {
 		}
 		return db.noteAudit(ctx, t, by, entry{action: "event.create", subject: "event:" + e.Store + ":" + e.From, after: e.Word})
 	}), "saving the event %s", e.Word)
+}
+
+// DeleteEvent takes an event out; the audit trail keeps it. One that isn't there
+// is ErrNotFound.
+func (db *DB) DeleteEvent(ctx context.Context, by Actor, e retail.Event) error {
+	return wrap(db.tx(ctx, func(t *txn) error {
+		n, err := affected(t.ExecContext(ctx, db.dialect.sql("DELETE FROM event WHERE store = ? AND from_day = ? AND to_day = ? AND word = ?"), e.Store, e.From, e.To, e.Word))
+		if err != nil {
+			return err
+		}
+		if n == 0 {
+			return ErrNotFound
+		}
+		return db.noteAudit(ctx, t, by, entry{action: "event.delete", subject: "event:" + e.Store + ":" + e.From, before: e.Word})
+	}), "taking out the event %s", e.Word)
+}
+
+// ChangeEvent puts one event in the place of another.
+func (db *DB) ChangeEvent(ctx context.Context, by Actor, old, next retail.Event) error {
+	return db.Together(ctx, func(db *DB) error {
+		if err := db.DeleteEvent(ctx, by, old); err != nil {
+			return err
+		}
+		return db.SaveEvent(ctx, by, next)
+	})
 }
 
 // Events returns the events that touch the days from and to, both included and
