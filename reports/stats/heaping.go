@@ -24,7 +24,8 @@ type Heaping struct {
 }
 
 // HeapingOptions set the ranges read; nil means the published ones for ages:
-// 23–62 for Whipple, 10–89 for Myers. For kilometres give the whole range.
+// 23–62 for Whipple, 10–89 for Myers. Values that are no ages, as one lies
+// beyond oldestAge, are kilometres: Whipple then reads all of them.
 type HeapingOptions struct {
 	Whipple *Range[int]
 	Myers   *Range[int]
@@ -35,13 +36,18 @@ var (
 	myersAges   = Range[int]{10, 89}
 )
 
+// oldestAge is an age that no data of ages exceed. Common practice, no source.
+const oldestAge = 120
+
 // HeapingCount counts whole numbers by how they end. It takes the same room
 // however many there are.
 type HeapingCount struct {
-	n              int
+	n, largest     int
 	digits         [10]int
 	fifty, hundred int
 	whipple, myers endings
+	// ages says that Whipple's range is the published one for ages.
+	ages bool
 }
 
 // NewHeapingCount returns an empty count.
@@ -49,7 +55,7 @@ type HeapingCount struct {
 // Errors: ErrBadInput for a range that Whipple or MyersBlended refuse.
 func NewHeapingCount(opt HeapingOptions) (*HeapingCount, error) {
 	h := &HeapingCount{whipple: endings{within: whippleAges}, myers: endings{within: myersAges}}
-	if opt.Whipple != nil {
+	if h.ages = opt.Whipple == nil; !h.ages {
 		h.whipple.within = *opt.Whipple
 	}
 	if opt.Myers != nil {
@@ -63,6 +69,9 @@ func NewHeapingCount(opt HeapingOptions) (*HeapingCount, error) {
 
 // Add counts a value, 0 or more, count times, 0 or more.
 func (h *HeapingCount) Add(value, count int) {
+	if count > 0 {
+		h.largest = max(h.largest, value)
+	}
 	h.n += count
 	h.digits[value%10] += count
 	if value%50 == 0 {
@@ -89,7 +98,11 @@ func (h *HeapingCount) Measure() (*Heaping, error) {
 		m.Chi2 += off * off / (n / 10)
 	}
 	m.P = chiSquareTail(m.Chi2, m.DF)
-	if w, err := h.whipple.index(0, 5); err == nil {
+	whipple := h.whipple
+	if h.ages && h.largest > oldestAge {
+		whipple = endings{all: h.digits}
+	}
+	if w, err := whipple.index(0, 5); err == nil {
 		m.Whipple05 = Some(w)
 	} else {
 		m.Why = err.Error()

@@ -72,12 +72,19 @@ func TestHeapingRefuses(t *testing.T) {
 			}
 		})
 	}
+	young, err := MeasureHeaping([]int{5, 20, 120}, nil, HeapingOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if young.Whipple05.OK || young.Why == "" {
+		t.Errorf("ages outside 23–62: %+v, want no index, and why", young)
+	}
 	far, err := MeasureHeaping([]int{300, 450}, nil, HeapingOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if far.Whipple05.OK || far.Myers.OK || far.Why == "" {
-		t.Errorf("no value in range: %+v, want both indices undefined with why", far)
+	if far.Whipple05 != Some(500) || far.Myers.OK || far.Why == "" {
+		t.Errorf("kilometres: %+v, want Whipple 500 over all of them (by hand), and Myers undefined with why", far)
 	}
 	if _, err := Whipple([]int{30}, nil, Range[int]{23, 62}, 11); !errors.Is(err, ErrBadInput) {
 		t.Errorf("a digit of eleven: err = %v, want ErrBadInput", err)

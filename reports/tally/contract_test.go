@@ -308,6 +308,11 @@ func TestEveryFlagGivesThePublishedValue(t *testing.T) {
 			want{"groups.0.whipple_05": 233.8729863, "groups.0.myers": 23.73002042},
 		},
 		{
+			"kilometres are read whole", "heaping --value km", "km\n100\n250\n30\n37\n471\n", "Whipple's formula by hand: 3 of all 5 end in 0 or 5",
+			1e-9,
+			want{"groups.0.whipple_05": 300, "groups.0.share50": .4, "groups.0.share100": .2},
+		},
+		{
 			"--range", "heaping --value v --range 0:99", "v\n0\n5\n7\n100\n", "Whipple's formula by hand: 2 of 3 within 0–99 end in 0 or 5",
 			1e-9,
 			want{"groups.0.whipple_05": 500 * 2. / 3, "groups.0.share50": .5, "groups.0.share100": .5},

@@ -32,7 +32,7 @@ var readingStatistics = []statistic{
 	},
 	{
 		name: "heaping", flags: []string{"value", "range"}, run: (*job).heaping,
-		help:    "Whether whole numbers were written down as round ones. --range sets what Whipple's and Myers' index read.",
+		help:    "Whether whole numbers were written down as round ones. Whipple's index reads 23–62, or all values where one is above 120, and Myers' 10–89, unless --range says otherwise.",
 		example: "--value km --range 0:999 readings.csv",
 	},
 	{
