@@ -21,6 +21,11 @@ import (
 
 // pageViews is every page of these files with its view, filled.
 var pageViews = map[string]any{
+	"fitting": fittingPage{
+		Gaits: assess.GaitWords, GaitBy: assess.GaitByWords, Strikes: assess.StrikeWords, StrikeBy: retail.StrikeByWords,
+		Surfaces: assess.Surfaces, UsedFor: assess.UsedForWords, Shoes: shoeWords, Measures: []string{"length_mm", "width_mm"},
+		Items: []string{"1", "2"}, Grades: []int{-1, 0, 1}, Sizes: "{}", Bands: "[]",
+	},
 	"error":   errorPage{Title: "Not found", Detail: "There is nothing at this address.", ID: "x7f3"},
 	"home":    homePage{Role: retail.Trainer},
 	"sign-in": signInPage{Staff: "07-14", Next: "/bench", Message: "Code or password is wrong."},

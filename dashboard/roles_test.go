@@ -62,6 +62,7 @@ var probes = map[string]probe{
 	"GET /":                   {make: fixed("/"), ok: http.StatusSeeOther},
 	"GET /bench":              {make: fixed("/bench"), ok: http.StatusOK},
 	"GET /bench/context.json": {make: fixed("/bench/context.json"), ok: http.StatusOK},
+	"GET /bench/fitting":      {make: fixed("/bench/fitting"), ok: http.StatusOK},
 	"GET /bench/:uuid":        {make: fixed("/bench/" + id(1)), ok: http.StatusOK},
 	"GET /methods":            {make: fixed("/methods"), ok: http.StatusOK},
 	"GET /pairs/:ref":         {make: pairOfReading("/pairs/REF"), ok: http.StatusOK},

@@ -190,6 +190,7 @@ func (s *Server) routes() []route {
 
 		{"GET", "/bench", workBench, page(s.showBench), nil},
 		{"GET", "/bench/context.json", workBench, api(s.showBenchContext), nil},
+		{"GET", "/bench/fitting", workBench, page(s.showFitting), nil},
 		{"GET", "/bench/:uuid", workBench, page(s.showTicket), nil},
 		{"GET", "/methods", signedIn, page(s.showMethods), nil},
 		{"GET", "/pairs/:ref", readPair, page(s.showPair), nil},

@@ -1,10 +1,10 @@
 // shelf.js owns what a tablet keeps: tickets that were begun, and the requests that wait to be sent. It is the only
 // module that knows IndexedDB. What is put here survives a reload, a dead line and a flat battery.
 
-const NAME = "solewright", VERSION = 2;
+const NAME = "solewright", VERSION = 3;
 
 // What each store goes by; a store that an older tablet lacks is made.
-const STORES = { tickets: "id", outbox: "url", models: "model_id", photos: "sha" };
+const STORES = { tickets: "id", outbox: "url", models: "model_id", photos: "sha", fittings: "id" };
 
 let opening;
 
@@ -60,10 +60,11 @@ const shelf = (store) => ({
 });
 
 // tickets by id; outbox by address; models are the shoe models this tablet has met, for when the line is down; photos
-// by their hash, until they are sent.
+// by their hash, until they are sent; fittings holds the one that is open.
 export const tickets = { ...shelf("tickets"), put: putTicket };
 export const outbox = shelf("outbox");
 export const models = shelf("models");
 export const photos = shelf("photos");
+export const fittings = shelf("fittings");
 
 await takeUp();

@@ -6,7 +6,7 @@ const KEPT = `solewright ${BASE}`;
 
 // The ticket's page is the same for every ticket, so one copy under this address serves them all.
 const TICKET = "/bench/00000000-0000-7000-8000-000000000000";
-const SHELLS = ["/bench", TICKET, "/bench/context.json"];
+const SHELLS = ["/bench", "/bench/fitting", TICKET, "/bench/context.json"];
 
 self.addEventListener("install", (event) => {
   event.waitUntil((async () => {
