@@ -31,6 +31,8 @@ type signInPage struct {
 	ByPassword bool
 	// Lapsed says that this was a store's tablet and is none any more.
 	Lapsed bool
+	// Provider says that there is a provider to sign in by.
+	Provider bool
 	// Minutes is after how many quiet minutes a tablet locks itself.
 	Minutes int
 }
@@ -55,6 +57,7 @@ type staffTag struct {
 
 // showSignIn answers with the sign-in page.
 func (s *Server) showSignIn(c *gin.Context, status int, view signInPage) error {
+	view.Provider = s.provider != nil
 	device := s.who(c).Device
 	if device == "" {
 		_, err := c.Request.Cookie(s.deviceCookie())

@@ -31,6 +31,8 @@ type Config struct {
 	// LockAfter is after how long without a touch a store's tablet locks itself;
 	// default four minutes.
 	LockAfter time.Duration
+	// Provider is another way to sign in than by password; default none.
+	Provider *Provider
 	// TrustedProxies are the addresses or networks whose X-Forwarded-For is
 	// believed; default none.
 	TrustedProxies []string
@@ -77,6 +79,7 @@ type Server struct {
 	stripping chan struct{} // holds a place for each photo that is being unpacked
 	metrics   *metrics
 	sessions  *scs.SessionManager
+	provider  *provider // nil for none
 	origin    *http.CrossOriginProtection
 	known     known
 	badTokens *badTokens
@@ -120,6 +123,9 @@ func New(cfg Config) (*Server, error) {
 		stripping: make(chan struct{}, runtime.GOMAXPROCS(0)),
 	}
 	var err error
+	if s.provider, err = newProvider(cfg.Provider, cfg.Clock); err != nil {
+		return nil, err
+	}
 	if s.front, err = newFront(); err != nil {
 		return nil, err
 	}
@@ -181,6 +187,8 @@ func (s *Server) routes() []route {
 		{"GET", "/", signedIn, page(s.showHome), nil},
 		{"GET", "/sign-in", anyone, page(s.showSignInForm), nil},
 		{"POST", "/sign-in", anyone, page(s.signIn), nil},
+		{"GET", "/sign-in/provider", anyone, page(s.goToProvider), nil},
+		{"GET", providerBack, anyone, page(s.backFromProvider), nil},
 		{"POST", "/sign-out", anyone, page(s.signOut), nil},
 		{"GET", "/enrol", anyone, page(s.showEnrol), nil},
 		{"POST", "/enrol", anyone, page(s.enrol), nil},

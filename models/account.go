@@ -339,6 +339,22 @@ func (db *DB) SignIn(ctx context.Context, code, password, addr string) (Account,
 	return a, wrap(err, "signing in %s", code)
 }
 
+// SignInByProvider returns the account of somebody whom a provider of sign-in
+// vouches for: an active manager, trainer or the office. Anybody else is
+// ErrDenied.
+func (db *DB) SignInByProvider(ctx context.Context, code string) (Account, error) {
+	who, e := Actor{Account: code}, entry{action: "sign-in.provider", subject: "staff:" + code}
+	a, err := db.Account(ctx, code)
+	if err != nil && !errors.Is(err, ErrNotFound) {
+		return Account{}, err
+	}
+	if err != nil || !a.Active() || !slices.Contains([]retail.Role{retail.Manager, retail.Trainer, retail.Office}, a.Role) {
+		e.action = "sign-in.denied"
+		return Account{}, wrap(errors.Join(ErrDenied, db.noteAudit(ctx, db.q(), who, e)), "signing in %s", code)
+	}
+	return a, wrap(db.noteAudit(ctx, db.q(), who, e), "signing in %s", code)
+}
+
 // SignInPIN checks an account's PIN on an enrolled device.
 func (db *DB) SignInPIN(ctx context.Context, device, code, pin string) (Account, error) {
 	a, err := db.signIn(ctx, Actor{Account: code, Device: device}, "pin", pin, []limit{

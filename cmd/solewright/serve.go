@@ -9,6 +9,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"strings"
 	"sync"
 	"time"
 
@@ -29,7 +30,8 @@ type serveCmd struct {
 	TrustedProxy []string `placeholder:"NET" help:"Address or network of a proxy that ends TLS and whose X-Forwarded-For is believed."`
 	Migrate      bool     `help:"Bring the schema of PostgreSQL up to date first; the embedded database always is."`
 	MetricsAddr  string   `placeholder:"ADDR" help:"Address of a listener of its own for /metrics."`
-	MetricsToken string   `placeholder:"SECRET" help:"Bearer token for /metrics on the main address."`
+	signInProvider
+	MetricsToken string `placeholder:"SECRET" help:"Bearer token for /metrics on the main address."`
 }
 
 // Timeouts of the HTTP server, and how often what has ended is deleted. House
@@ -42,6 +44,35 @@ const (
 	stopTimeout   = 20 * time.Second
 	purgeEvery    = time.Hour
 )
+
+// signInProvider is a provider of OpenID Connect to sign in by.
+type signInProvider struct {
+	OIDCIssuer     string `name:"oidc-issuer" placeholder:"URL" help:"Provider of OpenID Connect that managers, trainers and the office may sign in by."`
+	OIDCClient     string `name:"oidc-client" placeholder:"ID" help:"What the provider knows this service by."`
+	OIDCSecretFile string `name:"oidc-secret-file" placeholder:"FILE" help:"File with the secret that the provider gave; none for a public client."`
+	OIDCClaim      string `name:"oidc-claim" default:"preferred_username" help:"Claim that holds the staff code. Accounts are never made by signing in."`
+	PublicURL      string `name:"public-url" placeholder:"URL" help:"Address of this service as browsers reach it; the provider sends people back to URL/sign-in/provider/back."`
+}
+
+// provider returns the provider, nil where none is set up.
+func (p *signInProvider) provider() (*dashboard.Provider, error) {
+	if p.OIDCIssuer == "" {
+		return nil, nil
+	}
+	if p.OIDCClient == "" || p.PublicURL == "" {
+		return nil, usageError{errors.New("--oidc-issuer needs --oidc-client and --public-url")}
+	}
+	var secret []byte
+	if p.OIDCSecretFile != "" {
+		var err error
+		if secret, err = os.ReadFile(p.OIDCSecretFile); err != nil {
+			return nil, fmt.Errorf("--oidc-secret-file: %w", err)
+		}
+	}
+	return &dashboard.Provider{
+		Issuer: p.OIDCIssuer, Client: p.OIDCClient, Secret: strings.TrimSpace(string(secret)), Claim: p.OIDCClaim, Public: p.PublicURL,
+	}, nil
+}
 
 func (s *serveCmd) Run(a *app) error {
 	if (s.TLSCert == "") != (s.TLSKey == "") {
@@ -79,11 +110,15 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	if err := registry.Register(fleetMetrics{copied}); err != nil {
 		return err
 	}
+	provider, err := s.provider()
+	if err != nil {
+		return err
+	}
 	handler, err := dashboard.New(dashboard.Config{
 		DB: db, Logger: log, Clock: a.now, Registry: registry,
 		Ready:  []dashboard.Check{{Name: "fleet", Ask: copied.Ready}},
 		Fleet:  copied.View,
-		Photos: files,
+		Photos: files, Provider: provider,
 		Erased: func(ctx context.Context, _ models.Erasure) error {
 			_, err := deletePhotos(ctx, db, files)
 			return err
