@@ -12,6 +12,8 @@ const (
 	pageKappa  = "the number of pairs and raters stands beside kappa; grades are shown two by two"
 	whyAlpha   = "percentile limits over few items are a little short"
 	pageAlpha  = "the number of items stands beside alpha"
+	whyErrors  = "the likelihood of error rates learnt from the grades themselves leans in small rounds, and percentile limits follow"
+	pageErrors = "the rate corrected stands beside the raw one, never instead"
 	whyICC     = "Satterthwaite's degrees of freedom are approximate, the more so with few raters"
 	whyLimit   = "the standard error of a limit, SD √(3/n), is that of Bland & Altman (1986), approximate in small samples"
 	pageLimits = "the number of pairs stands beside the limits"
@@ -32,6 +34,7 @@ func agreement() []Scenario {
 		alpha = alpha.strays(i+1, 0.90, 0.965, whyAlpha, pageAlpha)
 	}
 	return append(list, alpha,
+		prevalences(150).strays(1, 0.90, 0.965, whyErrors, pageErrors).strays(2, 0.90, 0.965, whyErrors, pageErrors).strays(3, 0.90, 0.965, whyErrors, pageErrors),
 		oneWay("30 shoes, 4 readings each by other people"),
 		twoWay("30 shoes read by the same 4 people").strays(1, 0.93, 0.98, whyICC, pageLimits),
 		blandAltman(30).strays(2, 0.93, 0.96, whyLimit, pageLimits).strays(3, 0.93, 0.96, whyLimit, pageLimits),
@@ -150,6 +153,35 @@ func alphas(n int) Scenario {
 					return none(len(scales), err)
 				}
 				out[i] = covered(alphaOf(scale), a.Low, a.High)
+			}
+			return out, nil
+		},
+	}
+}
+
+func prevalences(n int) Scenario {
+	return Scenario{
+		Part: "agreement", Data: fmt.Sprintf("%d items, 4 readers who err; 200 resamples", n), Replicates: 1000,
+		Claims: []Claim{
+			covers("Dawid–Skene, prevalence of the first level, bootstrap"),
+			covers("Dawid–Skene, prevalence of the second level, bootstrap"),
+			covers("Dawid–Skene, prevalence of the third level, bootstrap"),
+		},
+		Try: func(r *rand.Rand) ([]Outcome, error) {
+			var grades []stats.Grade
+			for item := range n {
+				z := pick(r, itemShares)
+				for rater := range 4 {
+					grades = append(grades, stats.Grade{Item: item, Rater: rater, Level: pick(r, readsAs[z])})
+				}
+			}
+			limits, err := stats.DawidSkeneLimits(grades, nil, len(itemShares), 200, r.Uint64(), Conf)
+			if err != nil {
+				return none(len(itemShares), err)
+			}
+			out := make([]Outcome, len(limits))
+			for i, l := range limits {
+				out[i] = coveredBy(itemShares[i], l.Low, l.High)
 			}
 			return out, nil
 		},

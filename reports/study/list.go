@@ -11,6 +11,8 @@ var parts = []struct {
 	{"tests", tests},
 	{"life", func() []Scenario { return append(lives(), ratios()...) }},
 	{"looks", looks},
+	{"bands", bands},
+	{"once", once},
 	{"agreement", agreement},
 	{"pooling", pooling},
 	{"charts", charts},

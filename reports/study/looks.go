@@ -14,6 +14,7 @@ const (
 	pageStep     = "where most pairs were looked at once the band comes by likelihood ratio; ends of the curve are not drawn"
 	whyInverse   = "the limit law of the likelihood ratio at 200 pairs (Banerjee & Wellner 2001)"
 	pageInverse  = "the number of looks stands beside the curve"
+	whySubsample = "the quantile of the absolute difference is on the safe side (Politis & Romano 1994)"
 	whySchedules = "permutation takes the groups as looked at alike; here one is seen twice as often"
 	pageSchedule = "where looks differ the page uses the test by observed information"
 	whyScore     = "the variance is that of large samples"
@@ -24,14 +25,28 @@ func looks() []Scenario {
 	return []Scenario{
 		twoLooks(60).parametricStrays(0, 0.92),
 		twoLooks(200).parametricStrays(0, 0.935),
-		lifeBand(100).strays(1, 0.85, 0.98, whyStep, pageStep).strays(2, 0.85, 0.98, whyStep, pageStep),
 		oneLook(200).strays(1, 0.93, 0.965, whyInverse, pageInverse).strays(2, 0.93, 0.965, whyInverse, pageInverse).parametricStrays(2, 0.93),
 		oneLook(1000).strays(1, 0.93, 0.965, whyInverse, pageInverse).strays(2, 0.93, 0.965, whyInverse, pageInverse).parametricStrays(2, 0.94),
-		oneLookBand(200).strays(1, 0.94, 0.99, whyStep, pageStep),
 		scoreTests("2 groups of 50 pairs, looked at alike", 1).
 			strays(1, 0.04, 0.06, whyScore, pageEvents).strays(2, 0.04, 0.06, whyScore, pageEvents).strays(3, 0.03, 0.09, whyScore, pageEvents),
 		scoreTests("2 groups of 50 pairs, one looked at twice as often", 0.5).
 			strays(1, 0.02, 0.2, whySchedules, pageSchedule).strays(2, 0.02, 0.2, whySchedules, pageSchedule).strays(3, 0.03, 0.09, whyScore, pageEvents),
+	}
+}
+
+// bands are the intervals by resampling of lives seen between two looks.
+func bands() []Scenario {
+	return []Scenario{
+		lifeBand(100).strays(1, 0.85, 0.98, whyStep, pageStep).strays(2, 0.85, 0.98, whyStep, pageStep),
+	}
+}
+
+// once are the intervals by resampling of lives looked at once.
+func once() []Scenario {
+	return []Scenario{
+		oneLookBand(200).strays(1, 0.94, 0.99, whyStep, pageStep),
+		subsampled(200).strays(1, 0.94, 0.99, whySubsample, pageInverse).strays(2, 0.94, 0.99, whySubsample, pageInverse),
+		subsampled(1000).strays(1, 0.94, 0.99, whySubsample, pageInverse).strays(2, 0.94, 0.99, whySubsample, pageInverse),
 	}
 }
 
@@ -69,7 +84,7 @@ func twoLooks(n int) Scenario {
 
 func lifeBand(n int) Scenario {
 	return Scenario{
-		Part: "looks", Data: fmt.Sprintf("%d pairs looked at up to three times; 200 resamples", n),
+		Part: "bands", Data: fmt.Sprintf("%d pairs looked at up to three times; 200 resamples", n),
 		Claims: []Claim{covers(fmt.Sprintf("NPMLE at %d km, bootstrap", askEarly)), covers(fmt.Sprintf("NPMLE at %d km, bootstrap", askLate))},
 		Try: func(r *rand.Rand) ([]Outcome, error) {
 			lower, upper := seenPairs(r, n, 1)
@@ -141,7 +156,7 @@ func asLooks(at []float64, worn []bool) (lower, upper []float64, count []int) {
 
 func oneLookBand(n int) Scenario {
 	return Scenario{
-		Part: "looks", Data: fmt.Sprintf("%d pairs looked at once; 200 resamples", n),
+		Part: "once", Data: fmt.Sprintf("%d pairs looked at once; 200 resamples", n),
 		Claims: []Claim{covers(fmt.Sprintf("NPMLE at %d km, bootstrap", askEarly))},
 		Try: func(r *rand.Rand) ([]Outcome, error) {
 			x, err := stats.Intervals(asLooks(status(r, n)))
@@ -153,6 +168,30 @@ func oneLookBand(n int) Scenario {
 				return none(1, err)
 			}
 			return []Outcome{coveredBy(life.sound(askEarly), band[0].Low, band[0].High)}, nil
+		},
+	}
+}
+
+func subsampled(n int) Scenario {
+	return Scenario{
+		Part: "once", Data: fmt.Sprintf("%d pairs looked at once; 500 subsamples", n),
+		Claims: []Claim{
+			covers(fmt.Sprintf("current status at %d km, symmetric subsampling", askEarly)),
+			covers(fmt.Sprintf("current status at %d km, symmetric subsampling", askLate)),
+		},
+		Try: func(r *rand.Rand) ([]Outcome, error) {
+			at, worn := status(r, n)
+			x, err := stats.Exits(at, worn, nil)
+			if err != nil {
+				return nil, err
+			}
+			limits, err := stats.CurrentStatusSubsampled(x, []float64{askEarly, askLate}, 500, r.Uint64(), Conf)
+			if err != nil {
+				return none(2, err)
+			}
+			return []Outcome{
+				coveredBy(1-life.sound(askEarly), limits[0].Low, limits[0].High), coveredBy(1-life.sound(askLate), limits[1].Low, limits[1].High),
+			}, nil
 		},
 	}
 }
