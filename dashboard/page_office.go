@@ -1,15 +1,20 @@
 package dashboard
 
 import (
+	"errors"
 	"net/http"
 	"strings"
+	"time"
 
 	"github.com/gin-gonic/gin"
+
+	"solewright/models"
 )
 
 // officeWays are the pages of the office in the order in which they stand on
 // the board. A line is shown where the reader has the right to the page.
 var officeWays = []navItem{
+	{Path: "/office", Key: "office.front"},
 	{Path: "/office/rules", Key: "office.rules"},
 	{Path: "/office/credit", Key: "office.credit"},
 	{Path: "/office/catalogue", Key: "office.catalogue"},
@@ -38,7 +43,7 @@ func (s *Server) officeFrame(c *gin.Context) officeFrame {
 	w, f := s.words(c), officeFrame{}
 	for _, way := range officeWays {
 		if s.opens(s.who(c), way.Path) {
-			way.Here = c.Request.URL.Path == way.Path || strings.HasPrefix(c.Request.URL.Path, way.Path+"/")
+			way.Here = c.Request.URL.Path == way.Path || way.Path != "/office" && strings.HasPrefix(c.Request.URL.Path, way.Path+"/")
 			f.Ways = append(f.Ways, way)
 		}
 	}
@@ -58,13 +63,73 @@ func officeDone(c *gin.Context, to, what, of string) error {
 	return nil
 }
 
-// showOffice sends people to the first page of the office that they have.
+// officePage says what waits for somebody.
+type officePage struct {
+	officeFrame
+	Waits []officeWait
+	// Pairs are some whose readings contradict each other.
+	Pairs     []officeLike
+	SeesPairs bool
+}
+
+// officeWait is one kind of thing that waits, and where it is seen to.
+type officeWait struct {
+	Path, Text string
+	N          int
+}
+
+const (
+	// pairsWaiting is how many pairs are shown that need a look.
+	pairsWaiting = 20
+	// failedFor is for how long an import that came to nothing is still news.
+	failedFor = 7 * 24 * time.Hour
+)
+
+// showOffice answers with what waits, as far as the reader may see to it.
 func (s *Server) showOffice(c *gin.Context) error {
-	for _, way := range officeWays {
-		if s.opens(s.who(c), way.Path) {
-			c.Redirect(http.StatusSeeOther, way.Path)
+	ctx, w, who := c.Request.Context(), s.words(c), s.who(c)
+	view := officePage{officeFrame: s.officeFrame(c)}
+	wait := func(r right, path, key string, count func() (int, error)) error {
+		if !who.allows(r) {
 			return nil
 		}
+		n, err := count()
+		if n == 0 {
+			key = "no-" + key
+		}
+		view.Waits = append(view.Waits, officeWait{path, w.say("office.front."+key, "n", n), n})
+		return err
 	}
-	return refuse(forbidden, "no page of the office is open to your role")
+	err := errors.Join(
+		wait(actOnSignals, "/office/faults", "faults", func() (int, error) {
+			return s.db.CountInspections(ctx, models.InspectionFilter{Scopes: who.Scopes, Live: true, Fault: true, Unclosed: true})
+		}),
+		wait(setCatalogue, "/office/catalogue", "typed", func() (int, error) {
+			typed, err := s.db.TypedInModels(ctx)
+			return len(typed), err
+		}),
+		wait(importRecords, "/office/imports", "imports", func() (n int, err error) {
+			past, err := s.db.Imports(ctx, pastShown)
+			for i := range past {
+				if past[i].Failed() && s.now().Sub(past[i].At) < failedFor {
+					n++
+				}
+			}
+			return n, err
+		}),
+	)
+	if err != nil {
+		return err
+	}
+	if view.SeesPairs = who.allows(mergePairs); view.SeesPairs {
+		pairs, _, err := s.db.Pairs(ctx, models.PairFilter{Scopes: who.Scopes, Contradicting: true}, models.Page{Limit: pairsWaiting})
+		if err != nil {
+			return err
+		}
+		for i := range pairs {
+			p := &pairs[i]
+			view.Pairs = append(view.Pairs, officeLike{p.Ref, spaced(p.Ref), p.LastStore, w.dayAndYear(p.CreatedAt.Format(time.DateOnly)), w.life(p.Life)})
+		}
+	}
+	return s.render(c, http.StatusOK, "office", view)
 }
