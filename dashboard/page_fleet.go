@@ -110,6 +110,7 @@ type signalView struct {
 	Checks         []string
 	Pairs          string
 	PairsText      string
+	Store          way // the page of the store that it is of
 	State, Who     string
 	Notes          []string
 	Fault, MayAct  bool
@@ -829,6 +830,9 @@ func (s *Server) signalView(c *gin.Context, w words, a wear.Ask, o *signalOut, n
 	}
 	for n := 1; w.has(fmt.Sprintf("signal.%s.check.%d", o.Kind, n)); n++ {
 		view.Checks = append(view.Checks, w.say(fmt.Sprintf("signal.%s.check.%d", o.Kind, n)))
+	}
+	if o.Kind == wear.StoreApart {
+		view.Store.Href = at("/fleet/stores/"+o.Store, rangeOf(c))
 	}
 	if o.TakenBy != "" {
 		view.Who = w.say("signal.taken", "who", o.TakenBy)

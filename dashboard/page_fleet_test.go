@@ -9,6 +9,7 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -33,6 +34,7 @@ var fleetProbes = map[string]probe{
 		r.put(n, soundReading)
 		return "/fleet/models/" + r.anyShoe() + "?store=" + storeA, nil
 	}, ok: http.StatusOK},
+	"GET /fleet/stores/:code": {make: stored("/fleet/stores/"+storeA, nil), ok: http.StatusOK},
 	"GET /fleet/compare":      {make: stored("/fleet/compare?a_store="+storeA, nil), ok: http.StatusOK},
 	"GET /fleet/credit":       {make: stored("/fleet/credit?store="+storeA, nil), ok: http.StatusOK},
 	"GET /wear/shares":        {make: fixed("/wear/shares?store=" + storeA), ok: http.StatusOK},
@@ -443,4 +445,39 @@ func TestTheModelPageShowsWhatWasPlanted(t *testing.T) {
 		want(t, r.call("GET", "/fleet/models/"+id(1), r.office(), nil), http.StatusNotFound)
 		want(t, r.call("GET", "/fleet/models/fenline", r.office(), nil), http.StatusNotFound)
 	})
+}
+
+func TestTheStorePageShowsItsPlaceAndItsData(t *testing.T) {
+	r, f := planted(t)
+	store := f.Stores[f.Plants().Store].Code
+	const months = "?from=2025-01&to=2026-10"
+	page := r.sees("/fleet/stores/" + store + months)
+	if !strings.Contains(page, store+" judges replace more often than its pairs explain.") {
+		t.Error("the store that was planted is not told apart on its page")
+	}
+	// The verdicts' counts are those of the pairs listed.
+	listed := map[string]int{}
+	rows := r.file(t, "/fleet/pairs"+months+"&as=csv&store="+store)
+	column := slices.Index(rows[0], "verdict")
+	for _, row := range rows[1:] {
+		listed[row[column]]++
+	}
+	for verdict, n := range listed {
+		if want := fmt.Sprintf(`verdict=%s">%d</a>`, verdict, n); !strings.Contains(page, want) {
+			t.Errorf("no link %s to the pairs with that verdict", want)
+		}
+	}
+	if len(listed) < 3 {
+		t.Errorf("%d verdicts are listed, the test compares nothing", len(listed))
+	}
+	// Its place in the figure is its share among the pairs judged.
+	for _, row := range r.file(t, "/fleet/stores/"+store+months+"&figure=stores&as=csv")[1:] {
+		if row[0] != store {
+			continue
+		}
+		if hits := fmt.Sprint(listed["replace"] + listed["retire"]); row[1] != hits {
+			t.Errorf("%s pairs are worn in the figure, %s in the list", row[1], hits)
+		}
+	}
+	want(t, r.call("GET", "/fleet/stores/NOWHERE", r.office(), nil), http.StatusNotFound)
 }

@@ -247,6 +247,7 @@ func (s *Server) routes() []route {
 
 		{"GET", "/fleet", readWear, page(s.showFleet), nil},
 		{"GET", "/fleet/models/:id", readWear, page(s.showFleetModel), nil},
+		{"GET", "/fleet/stores/:code", readWear, page(s.showFleetStore), nil},
 		{"GET", "/fleet/pairs", readWear, page(s.showFleetPairs), nil},
 		{"GET", "/fleet/compare", readWear, page(s.showFleetCompare), nil},
 		{"GET", "/fleet/credit", readWear, page(s.showFleetCredit), nil},

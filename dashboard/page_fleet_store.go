@@ -1,0 +1,227 @@
+package dashboard
+
+import (
+	"errors"
+	"net/http"
+	"slices"
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
+	"solewright/models"
+	memory "solewright/reports/fleet"
+	"solewright/reports/stats"
+	"solewright/reports/wear"
+)
+
+// fleetStorePage is what the fleet says of one store, for its training. Nobody is
+// ranked, and no person is named.
+type fleetStorePage struct {
+	wearFilters
+	Name, About string
+	Count       way // the pairs of all that is shown
+	Credit      string
+	Funnel      figureView
+	Moves       figureView
+	Signals     []signalView
+	Verdicts    []modelEnd
+	Unread      []storeUnread
+	Trust       []storeTrust
+	Empty       bool
+}
+
+// storeUnread is how often a check was left unread, here and in all stores that
+// the reader may see.
+type storeUnread struct{ Check, Here, All string }
+
+// storeTrust is one number on whether the data can be trusted.
+type storeTrust struct{ What, Here, All string }
+
+// showFleetStore answers with what the fleet says of a store.
+func (s *Server) showFleetStore(c *gin.Context) error {
+	a, v, err := s.askOf(c)
+	if err != nil {
+		return err
+	}
+	ctx, who, w := c.Request.Context(), s.who(c), s.words(c)
+	store, err := s.store(ctx, c.Param("code"))
+	if errors.Is(err, models.ErrNotFound) {
+		return refuse(notFound, "there is no such store")
+	}
+	if err != nil {
+		return err
+	}
+	if !who.allowsAt(readWear, store.Code, store.Region) {
+		return refuse(forbidden, "the store is not in your scope")
+	}
+	// The address says which store it is, and the store its region.
+	a = withoutPattern(a.Without(memory.Store).Without(memory.Region))
+	signals, err := s.signals(c, v, a)
+	if err != nil {
+		return err
+	}
+	view := fleetStorePage{Name: store.Name, About: w.say("fleet.store.about", "code", store.Code, "region", store.Region)}
+	if view.wearFilters, a, err = s.wearFilters(c, v, a); err != nil {
+		return err
+	}
+	view.Selects = slices.DeleteFunc(view.Selects, func(f filterSelect) bool {
+		return f.Name == memory.Store.String() || f.Name == memory.Region.String()
+	})
+	of := a.With(memory.Store, store.Code)
+	mine := slices.DeleteFunc(signals, func(o signalOut) bool { return o.Store != store.Code })
+	view.Signals, _ = s.signalViews(c, a, mine)
+	funnel, err := s.storeFunnel(w, v, a, nil)
+	if err != nil {
+		return err
+	}
+	for i := range funnel.Units {
+		if u := &funnel.Units[i]; u.Name == store.Code {
+			u.Note = store.Code
+			funnel.Finding = w.say("fleet.store.place", "store", store.Code, "share", w.percentOf(u.Share), "n", u.Size, "all", w.percentOf(funnel.All))
+		}
+	}
+	view.Funnel = s.figure(c, "stores", w.say("fleet.stores.title"), w.say("fleet.stores.caption"), funnel)
+	read := of
+	read.Readings = true
+	months, err := s.monthChart(w, v, read, nil, w.say("fleet.worn.title"))
+	if err != nil {
+		return err
+	}
+	view.Moves = s.figure(c, "worn-by-month", w.say("fleet.worn.title"), w.say("fleet.months.caption"), months)
+	if done, err := s.serveFigure(c, view.Funnel, view.Moves); done || err != nil {
+		return err
+	}
+	if view.Unread, err = w.storeUnread(v, of, a); err != nil {
+		return err
+	}
+	if view.Trust, err = w.storeTrust(v, of, a); err != nil {
+		return err
+	}
+	n := 0
+	if view.Verdicts, n, err = w.storeVerdicts(v, of); err != nil {
+		return err
+	}
+	view.Credit = at("/fleet/credit", rangeOf(c), "store", store.Code)
+	view.Count, view.Empty = way{Href: questionAddress(of), Text: w.say("fleet.pairs", "n", n)}, n == 0
+	return s.render(c, http.StatusOK, "fleet-store", view)
+}
+
+// storeVerdicts counts a store's pairs by their last verdict.
+func (w words) storeVerdicts(v *memory.View, of wear.Ask) (rows []modelEnd, all int, err error) {
+	cells, err := v.Count(of.Filter(), memory.Verdict)
+	if err != nil {
+		return nil, 0, err
+	}
+	for _, cell := range cells {
+		all += cell.N
+	}
+	for _, cell := range cells {
+		row := modelEnd{Count: strconv.Itoa(cell.N), Share: w.percentOf(float64(cell.N) / float64(all))}
+		row.Text = w.say("verdict.waits")
+		if word := cell.By[0]; word != "" {
+			row.Text, row.Href = w.say("verdict."+word), questionAddress(of, "verdict", word)
+		}
+		rows = append(rows, row)
+	}
+	return rows, all, nil
+}
+
+// storeUnread says of every check that a verdict needs how often it was left
+// unread, the most forgotten first.
+func (w words) storeUnread(v *memory.View, here, all wear.Ask) ([]storeUnread, error) {
+	type share struct {
+		n, of int
+	}
+	count := func(a wear.Ask) (map[assess.Col]share, error) {
+		a.Readings = true
+		groups, err := v.Unread(a.Filter())
+		by := map[assess.Col]share{}
+		for _, g := range groups {
+			for _, check := range g.Checks {
+				s := by[check.Check]
+				by[check.Check] = share{s.n + check.N, s.of + g.N}
+			}
+		}
+		return by, err
+	}
+	mine, err := count(here)
+	if err != nil {
+		return nil, err
+	}
+	others, err := count(all)
+	if err != nil {
+		return nil, err
+	}
+	part := func(s share) float64 { return float64(s.n) / float64(max(s.of, 1)) }
+	var checks []assess.Col
+	for check := range mine {
+		if check >= assess.NumZones && assess.Columns[check].Needed {
+			checks = append(checks, check)
+		}
+	}
+	slices.SortFunc(checks, func(a, b assess.Col) int {
+		if d := part(mine[b]) - part(mine[a]); d != 0 {
+			return int(max(-1, min(1, d*1e9)))
+		}
+		return int(a) - int(b)
+	})
+	var rows []storeUnread
+	for _, check := range checks {
+		rows = append(rows, storeUnread{
+			w.say("check." + assess.Columns[check].Name), w.percentOf(part(mine[check])), w.percentOf(part(others[check])),
+		})
+	}
+	return rows, nil
+}
+
+// storeTrust says how often distances end in round numbers, and how often a pair's
+// two shoes were given the same row of grades.
+func (w words) storeTrust(v *memory.View, here, all wear.Ask) ([]storeTrust, error) {
+	type trust struct{ hundred, fifty, same string }
+	measure := func(a wear.Ask) (t trust, err error) {
+		counted, err := stats.NewHeapingCount(stats.HeapingOptions{})
+		if err != nil {
+			return t, err
+		}
+		looked := a
+		looked.Readings = true
+		groups, err := v.Looks(looked.Filter())
+		if err != nil {
+			return t, err
+		}
+		for _, g := range groups {
+			for _, look := range g.Looks {
+				counted.Add(look.KM, look.N)
+			}
+		}
+		same, pairs := 0, 0
+		if err := v.Each(a.Filter(), func(l *memory.Listed) error {
+			pairs++
+			if left := l.Grades(assess.Left); left != 0 && left == l.Grades(assess.Right) {
+				same++
+			}
+			return nil
+		}); err != nil {
+			return t, err
+		}
+		t = trust{hundred: w.say("fleet.store.unknown"), fifty: w.say("fleet.store.unknown"), same: w.percentOf(float64(same) / float64(max(pairs, 1)))}
+		if h, err := counted.Measure(); err == nil {
+			t.hundred, t.fifty = w.percentOf(h.Share100), w.percentOf(h.Share50)
+		}
+		return t, nil
+	}
+	mine, err := measure(here)
+	if err != nil {
+		return nil, err
+	}
+	others, err := measure(all)
+	if err != nil {
+		return nil, err
+	}
+	return []storeTrust{
+		{w.say("fleet.store.hundreds"), mine.hundred, others.hundred},
+		{w.say("fleet.store.fifties"), mine.fifty, others.fifty},
+		{w.say("fleet.store.alike"), mine.same, others.same},
+	}, nil
+}
