@@ -1,7 +1,9 @@
 package dashboard
 
 import (
+	"fmt"
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -46,6 +48,17 @@ type methodsPage struct {
 	From    string
 	Rules   []methodsRule
 	Methods []method
+	// Posture are the bands of the Foot Posture Index, in the version that sums are
+	// banded by.
+	Posture        []postureBand
+	PostureVersion int
+	PostureSource  string
+}
+
+// postureBand is one band of sums, both ends included.
+type postureBand struct {
+	Word      string
+	Low, High string
 }
 
 // methodsCheck is a check with what counts at it.
@@ -80,5 +93,22 @@ func methodsView(w words, set *assess.RuleSet) methodsPage {
 		r := &set.Rules[i]
 		view.Rules = append(view.Rules, methodsRule{r.Code, ruleTest(w, r), ruleLeads(w, r), r.Basis})
 	}
+	bands := assess.CurrentPostureBands()
+	view.PostureVersion, view.PostureSource = bands.Version, bands.Source
+	for i, low := range bands.Low {
+		high := assess.MaxPosture
+		if i+1 < len(bands.Low) {
+			high = bands.Low[i+1] - 1
+		}
+		view.Posture = append(view.Posture, postureBand{w.word(assess.GaitWords[i]), signed(low), signed(high)})
+	}
 	return view
+}
+
+// signed writes a whole number with its sign, which 0 hasn't got.
+func signed(n int) string {
+	if n == 0 {
+		return "0"
+	}
+	return strings.Replace(fmt.Sprintf("%+d", n), "-", "−", 1)
 }

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -21,6 +22,20 @@ func TestEveryRuleIsSaidInWords(t *testing.T) {
 			said[r.Test] = r.Code
 		}
 	}
+}
+
+// Source of the bands: the Foot Posture Index's manual of 2005, as restated by
+// clinical pages; the item scores are those of Redmond, Crosbie & Ouvrier 2006.
+func TestThePostureBandsAreTold(t *testing.T) {
+	want := []postureBand{
+		{"highly supinated", "−12", "−5"}, {"supinated", "−4", "−1"}, {"neutral", "0", "+5"}, {"pronated", "+6", "+9"}, {"highly pronated", "+10", "+12"},
+	}
+	view := methodsView(testFront(t).pages.langs[0], assess.DefaultRules())
+	if !slices.Equal(view.Posture, want) {
+		t.Errorf("the bands are told as %v, want %v", view.Posture, want)
+	}
+	r := newRig(t)
+	r.shows(r.sees("/methods"), "highly supinated", "−12 to −5", view.PostureSource)
 }
 
 // cascades reports whether two rules are alternatives, of which the second is
