@@ -24,9 +24,13 @@ func (v *View) Count(f Filter, dims ...Dim) ([]Cell, error) {
 	}
 	t := g.tally()
 	defer t.free()
-	v.scan(g.query, func(sel *selection) {
-		g.keys(sel, func(_ uint16, key uint64) { t.add(key) })
-	})
+	if len(t.dense) > 0 && !slices.Contains(dims, Code) {
+		g.countDense(t.dense)
+	} else {
+		v.scan(g.query, func(sel *selection) {
+			g.keys(sel, func(_ uint16, key uint64) { t.add(key) })
+		})
+	}
 	return g.cells(t), nil
 }
 

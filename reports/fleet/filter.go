@@ -39,6 +39,8 @@ type query struct {
 	firstDay, last   uint16
 	what             []fieldTest
 	store, model     []bool // by code; nil for any
+	oneStore         int    // the only code that store allows, else -1
+	oneModel         int
 	staff, batch     []bool
 	reason           []bool
 	codes            [planes]uint64
@@ -78,6 +80,7 @@ func (n *names) compile(f *Filter) (*query, error) {
 			errs.Add(*err)
 		}
 	}
+	q.oneStore, q.oneModel = soleCode(q.store), soleCode(q.model)
 	return q, errs.Err()
 }
 
@@ -183,6 +186,16 @@ func among(list, wanted []string) []bool {
 		allowed[i] = slices.Contains(wanted, w)
 	}
 	return allowed
+}
+
+// soleCode returns the only code that a list allows, -1 where there are more or
+// none.
+func soleCode(allowed []bool) int {
+	first := slices.Index(allowed, true)
+	if first < 0 || slices.Contains(allowed[first+1:], true) {
+		return -1
+	}
+	return first
 }
 
 // through says of each code whether the group that it belongs to is allowed.

@@ -77,20 +77,27 @@ type selection struct {
 	rows []uint16 // from base
 }
 
-// scan calls f with the rows that a query picks. What f gets is used again.
-func (v *View) scan(q *query, f func(*selection)) {
+// segmentsOf calls f with the segments that may hold rows of a query.
+func (v *View) segmentsOf(q *query, f func(*segment)) {
 	if q.nothing {
 		return
 	}
-	var (
-		buffer [blockRows]uint16
-		sel    selection
-	)
 	for i := range v.segments {
 		s := &v.segments[i]
 		if s.earlier && !q.readings || s.last < q.firstDay || s.firstDay > q.last {
 			continue
 		}
+		f(s)
+	}
+}
+
+// scan calls f with the rows that a query picks. What f gets is used again.
+func (v *View) scan(q *query, f func(*selection)) {
+	var (
+		buffer [blockRows]uint16
+		sel    selection
+	)
+	v.segmentsOf(q, func(s *segment) {
 		sel.segment = s
 		for sel.base = 0; sel.base < s.len(); sel.base += blockRows {
 			n := min(blockRows, s.len()-sel.base)
@@ -98,22 +105,43 @@ func (v *View) scan(q *query, f func(*selection)) {
 				f(&sel)
 			}
 		}
-	}
+	})
 }
 
-// pick returns the rows of a block that meet every condition, in rows.
+// within says that a query bounds no day of a segment.
+func (q *query) within(s *segment) bool { return s.firstDay >= q.firstDay && s.last <= q.last }
+
+// picksAll says that a query picks every row of a segment that isn't struck.
+func (q *query) picksAll(s *segment) bool {
+	return q.within(s) && q.model == nil && q.store == nil && q.staff == nil && q.batch == nil &&
+		q.reason == nil && len(q.what) == 0 && !q.byCode
+}
+
+// pick returns the rows of a block that meet every condition, in rows. One model
+// or one store comes first: it leaves the fewest rows for the other conditions.
 func (q *query) pick(s *segment, base int, rows []uint16) []uint16 {
 	end := base + len(rows)
-	for i := range rows {
-		rows[i] = uint16(i)
+	model, store := q.model, q.store
+	switch {
+	case q.oneModel >= 0:
+		rows, model = find(rows, s.model[base:end], uint16(q.oneModel)), nil
+	case q.oneStore >= 0:
+		rows, store = find(rows, s.store[base:end], uint16(q.oneStore)), nil
+	default:
+		for i := range rows {
+			rows[i] = uint16(i)
+		}
 	}
-	if q.model != nil {
-		rows = keep(rows, s.model[base:end], q.model)
+	if len(rows) == 0 {
+		return rows
 	}
-	if q.store != nil {
-		rows = keep(rows, s.store[base:end], q.store)
+	if model != nil {
+		rows = keep(rows, s.model[base:end], model)
 	}
-	if s.firstDay < q.firstDay || s.last > q.last {
+	if store != nil {
+		rows = keep(rows, s.store[base:end], store)
+	}
+	if !q.within(s) {
 		rows = keepBetween(rows, s.day[base:end], q.firstDay, q.last)
 	}
 	what := s.what[base:end]
@@ -143,6 +171,19 @@ func (q *query) pick(s *segment, base int, rows []uint16) []uint16 {
 		rows = rows[:n]
 	}
 	return rows
+}
+
+// find picks the rows of a code that few have: the branch is nearly always
+// foreseen, so that a row costs a comparison.
+func find(rows, column []uint16, code uint16) []uint16 {
+	n := 0
+	for i, c := range column {
+		if c == code {
+			rows[n] = uint16(i)
+			n++
+		}
+	}
+	return rows[:n]
 }
 
 // keep leaves the rows whose code is allowed. A code that came after the view's

@@ -1,0 +1,229 @@
+package fleet
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"solewright/assess"
+	"solewright/models/facts"
+	"solewright/models/retail"
+)
+
+// scattered is a source of readings whose every column is drawn at random, of
+// many months, so that segments end anywhere.
+type scattered struct {
+	Source
+	readings, stores, models int
+}
+
+func (s scattered) Identity(context.Context) (facts.Identity, error) {
+	return facts.Identity{ID: "scattered"}, nil
+}
+
+func (s scattered) Catalogue(context.Context) (*facts.Catalogue, error) {
+	c := &facts.Catalogue{Regions: []retail.Region{{Code: "N"}, {Code: "S"}}}
+	for i := range s.stores {
+		c.Stores = append(c.Stores, retail.Store{Code: storeCode(i), Region: c.Regions[i%2].Code})
+	}
+	for i := range s.models {
+		c.Models = append(c.Models, retail.ShoeModel{ID: assess.UUID{0: byte(i), 6: 0x70, 8: 0x80}, Category: retail.Categories[i%len(retail.Categories)]})
+	}
+	return c, nil
+}
+
+// Changed says that nothing came after the load.
+func (s scattered) Changed(_ context.Context, after facts.Position, _ int) (facts.Changed, error) {
+	return facts.Changed{To: after}, nil
+}
+
+func storeCode(i int) string { return fmt.Sprintf("K-%03d", i) }
+
+func (s scattered) EachFact(_ context.Context, each func(*facts.Fact) error) (facts.Position, error) {
+	random := rand.New(rand.NewPCG(1, 2))
+	maybe := func(n int) assess.Value {
+		if c := random.IntN(n + 1); c < n {
+			return assess.Of(c)
+		}
+		return assess.Unread
+	}
+	for n := range s.readings {
+		f := facts.Fact{
+			Pair: pairRef(uint64(n)), Last: random.IntN(10) < 7, Model: assess.UUID{0: byte(random.IntN(s.models)), 6: 0x70, 8: 0x80},
+			Batch: fmt.Sprint("B", random.IntN(20)), Store: storeCode(random.IntN(s.stores)), Staff: fmt.Sprint("F", random.IntN(50)),
+			Day:  dayOf(uint16(9500 + random.IntN(200))),
+			Kind: assess.RecordKind(random.IntN(len(assess.KindWords))), Gait: maybe(len(assess.GaitWords)), Posture: maybe(len(assess.GaitWords)),
+			Strike: maybe(len(assess.StrikeWords)), Surface: maybe(len(assess.Surfaces)), UsedFor: maybe(len(assess.UsedForWords)),
+			Heel: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)), Fore: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)),
+			Side: assess.MoreWorn(random.IntN(int(assess.RightMore) + 1)), Verdict: assess.Verdict(random.IntN(int(assess.Incomplete) + 1)),
+			KMSource: maybe(len(assess.KMSourceWords)), GaitBefore: maybe(2),
+			Codes: []string{"", "heel-through", "bond-lifting heel-through"}[random.IntN(3)],
+		}
+		if err := each(&f); err != nil {
+			return facts.Position{}, err
+		}
+	}
+	return facts.Position{}, nil
+}
+
+// scatter loads a scattered fleet; of every third segment some rows are struck.
+func scatter(t testing.TB, s scattered) *View {
+	t.Helper()
+	c := New(Options{Source: s})
+	if err := c.Load(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	for i, s := range c.segments {
+		if i%3 == 0 {
+			s.strike([]int{0, s.len() / 2, s.len() - 1})
+		}
+	}
+	c.publish()
+	return c.View()
+}
+
+// naive counts row by row, by words, without columns, blocks or codes of a
+// filter: what Count must say.
+func naive(v *View, f *Filter, dims []Dim) map[string]int {
+	from, _ := dayBound(max(f.From, "2000-01-01"), false)
+	to := uint16(1<<16 - 1)
+	if f.To != "" {
+		to, _ = dayBound(f.To, true)
+	}
+	word := func(s *segment, r *row, d Dim) string {
+		code := uint32(0)
+		switch d {
+		case Model:
+			code = uint32(r.model)
+		case Category:
+			code = uint32(v.names.category[r.model])
+		case Batch:
+			code = r.batch
+		case Store:
+			code = uint32(r.store)
+		case Region:
+			code = uint32(v.names.region[r.store])
+		case Month:
+			code = uint32(s.month)
+		case Reason:
+			code = uint32(r.reason)
+		case Staff:
+			code = uint32(r.staff)
+		default:
+			code = packed[d].of(r.what)
+		}
+		return v.names.word(d, code)
+	}
+	counts := map[string]int{}
+	for k := range v.segments {
+		s := &v.segments[k]
+	rows:
+		for i := range s.len() {
+			r := s.at(i)
+			if s.isStruck(i) || s.earlier && !f.Readings || r.day < from || r.day > to {
+				continue
+			}
+			store := word(s, &r, Store)
+			if !slices.ContainsFunc(f.Scopes, func(in retail.Scope) bool {
+				return in == retail.Scope{} || in.Store == store || in.Store == "" && in.Region == word(s, &r, Region)
+			}) {
+				continue
+			}
+			for _, o := range f.Only {
+				if !slices.Contains(o.Words, word(s, &r, o.Dim)) {
+					continue rows
+				}
+			}
+			by := make([]string, len(dims))
+			for n, d := range dims {
+				by[n] = word(s, &r, d)
+			}
+			counts[fmt.Sprintf("%q", by)]++
+		}
+	}
+	return counts
+}
+
+func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
+	v := scatter(t, scattered{readings: 20_000, stores: 40, models: 25})
+	var single []Dim
+	for d := range numDims {
+		if d != Code {
+			single = append(single, d)
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		f := Filter{
+			Scopes: rapid.SampledFrom([][]retail.Scope{{{}}, {{}}, {{}}, {{Region: "N"}}, {{Store: storeCode(3)}}, nil}).Draw(t, "scopes"),
+			From:   rapid.SampledFrom([]string{"", "", "2026-02", "2026-03-11"}).Draw(t, "from"),
+			To:     rapid.SampledFrom([]string{"", "", "2026-05", "2026-06-20"}).Draw(t, "to"),
+
+			Readings: rapid.Bool().Draw(t, "readings"),
+		}
+		for _, d := range rapid.SliceOfNDistinct(rapid.SampledFrom(single), 0, 2, rapid.ID).Draw(t, "only") {
+			if d == Month {
+				continue
+			}
+			words := append([]string{""}, v.Words(d)...)
+			f.Only = append(f.Only, Only{Dim: d, Words: rapid.SliceOfNDistinct(rapid.SampledFrom(words), 1, 3, rapid.ID).Draw(t, "words")})
+		}
+		dims := rapid.SliceOfNDistinct(rapid.SampledFrom(single), 0, 3, rapid.ID).Draw(t, "dims")
+		cells, err := v.Count(f, dims...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := map[string]int{}
+		for _, c := range cells {
+			got[fmt.Sprintf("%q", c.By)] += c.N
+		}
+		if diff := cmp.Diff(naive(v, &f, dims), got); diff != "" {
+			t.Fatalf("%+v by %v (-one by one +count):\n%s", f, dims, diff)
+		}
+	})
+}
+
+// BenchmarkCount holds the counts that pages ask for against the way by keys
+// that serves any question.
+func BenchmarkCount(b *testing.B) {
+	v := scatter(b, scattered{readings: 1_000_000, stores: 200, models: 200})
+	all := []retail.Scope{{}}
+	for _, q := range []struct {
+		name string
+		f    Filter
+		dims []Dim
+	}{
+		{"all by gait and heel", Filter{Scopes: all}, []Dim{Gait, HeelPattern}},
+		{"all by model and verdict", Filter{Scopes: all}, []Dim{Model, Verdict}},
+		{"all by category, gait and heel", Filter{Scopes: all}, []Dim{Category, Gait, HeelPattern}},
+		{"a store by month and verdict", Filter{Scopes: []retail.Scope{{Store: storeCode(3)}}}, []Dim{Month, Verdict}},
+		{"a region by month and verdict", Filter{Scopes: []retail.Scope{{Region: "N"}}}, []Dim{Month, Verdict}},
+		{"a kind by category and forefoot", Filter{Scopes: all, Only: []Only{{Kind, []string{assess.KindWords[1]}}}}, []Dim{Category, ForePattern}},
+	} {
+		b.Run(q.name+"/count", func(b *testing.B) {
+			for b.Loop() {
+				if _, err := v.Count(q.f, q.dims...); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+		b.Run(q.name+"/by keys", func(b *testing.B) {
+			for b.Loop() {
+				g, err := v.group(&q.f, q.dims)
+				if err != nil {
+					b.Fatal(err)
+				}
+				t := g.tally()
+				v.scan(g.query, func(sel *selection) {
+					g.keys(sel, func(_ uint16, key uint64) { t.add(key) })
+				})
+				g.cells(t)
+				t.free()
+			}
+		})
+	}
+}
