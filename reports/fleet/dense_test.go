@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -226,4 +227,46 @@ func BenchmarkCount(b *testing.B) {
 			}
 		})
 	}
+}
+
+func TestAMonthIsThatOfItsDay(t *testing.T) {
+	for day := range 1 << 16 {
+		date := epochDay.AddDate(0, 0, day)
+		if got := monthOf(monthNumber(uint16(day))); got != date.Format("2006-01") {
+			t.Fatalf("%s lies in %s", date.Format(time.DateOnly), got)
+		}
+	}
+}
+
+// drawn is a source of readings that are drawn already.
+type drawn struct {
+	scattered
+	facts []facts.Fact
+}
+
+func (d drawn) EachFact(_ context.Context, each func(*facts.Fact) error) (facts.Position, error) {
+	for i := range d.facts {
+		if err := each(&d.facts[i]); err != nil {
+			return facts.Position{}, err
+		}
+	}
+	return facts.Position{}, nil
+}
+
+// BenchmarkLoad is what the copy takes for a reading, without the database.
+func BenchmarkLoad(b *testing.B) {
+	d := drawn{scattered: scattered{readings: 200_000, stores: 200, models: 200}}
+	if _, err := d.scattered.EachFact(b.Context(), func(f *facts.Fact) error {
+		d.facts = append(d.facts, *f)
+		d.facts[len(d.facts)-1].Runner = uint64(len(d.facts)/3 + 1)
+		return nil
+	}); err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if err := New(Options{Source: d}).Load(b.Context()); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(b.N*len(d.facts))/b.Elapsed().Seconds(), "rows/s")
 }

@@ -8,6 +8,7 @@ import (
 	"math/bits"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"solewright/assess"
@@ -85,10 +86,20 @@ func dayNumber(day string) (uint16, error) {
 func dayOf(n uint16) string { return epochDay.AddDate(0, 0, int(n)).Format(time.DateOnly) }
 
 // monthNumber counts months from that of epochDay.
-func monthNumber(day uint16) int {
-	t := epochDay.AddDate(0, 0, int(day))
-	return 12*(t.Year()-epochDay.Year()) + int(t.Month()) - 1
-}
+func monthNumber(day uint16) int { return int(monthOfDay()[day]) }
+
+// monthOfDay is the month of every day of the calendar: each row that comes asks
+// for its own, and the calendar's arithmetic takes longer than the row.
+var monthOfDay = sync.OnceValue(func() *[1 << 16]uint16 {
+	var months [1 << 16]uint16
+	for day, month := 0, 0; day < len(months); month++ {
+		next := int(epochDay.AddDate(0, month+1, 0).Sub(epochDay) / (24 * time.Hour))
+		for ; day < min(next, len(months)); day++ {
+			months[day] = uint16(month)
+		}
+	}
+	return &months
+})
 
 func monthOf(n int) string { return epochDay.AddDate(0, n, 0).Format("2006-01") }
 
@@ -190,6 +201,9 @@ func (s *segment) add(r *row) {
 	if n == 0 {
 		s.firstDay, s.last = r.day, r.day
 	}
+	if n == cap(s.what) {
+		s.grow()
+	}
 	s.firstDay, s.last = min(s.firstDay, r.day), max(s.last, r.day)
 	s.what = append(s.what, r.what)
 	s.day = append(s.day, r.day)
@@ -209,12 +223,49 @@ func (s *segment) add(r *row) {
 	}
 	for k, word := range r.codes {
 		if s.codes[k] == nil && word != 0 {
-			s.codes[k] = make([]uint64, n, max(n+1, cap(s.what)))
+			s.codes[k] = make([]uint64, n, cap(s.what))
 		}
 		if s.codes[k] != nil {
 			s.codes[k] = append(s.codes[k], word)
 		}
 	}
+}
+
+// leastRows is for how many rows a segment has room at first.
+const leastRows = 1 << 8
+
+// grow doubles a segment's room: append would copy a growing column four times
+// over.
+func (s *segment) grow() {
+	rows := min(max(2*s.len(), leastRows), max(segmentRows, s.len()+1))
+	room(&s.what, rows)
+	room(&s.day, rows)
+	room(&s.store, rows)
+	room(&s.model, rows)
+	room(&s.staff, rows)
+	room(&s.reason, rows)
+	room(&s.batch, rows)
+	room(&s.runner, rows)
+	room(&s.life, rows)
+	room(&s.pairLow, rows)
+	room(&s.pairHigh, rows)
+	room(&s.unread, rows)
+	for f := range 2 {
+		room(&s.grades[f], rows)
+		room(&s.tilt[f], rows)
+	}
+	for k := range s.codes {
+		if s.codes[k] != nil {
+			room(&s.codes[k], rows)
+		}
+	}
+}
+
+// room moves a column to where there is room for more rows.
+func room[T any](column *[]T, rows int) {
+	moved := make([]T, len(*column), rows)
+	copy(moved, *column)
+	*column = moved
 }
 
 // at returns a row.
