@@ -77,7 +77,7 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	}
 	for i := range funnel.Units {
 		if u := &funnel.Units[i]; u.Name == store.Code {
-			u.Note = store.Code
+			u.Named = true
 			funnel.Finding = w.say("fleet.store.place", "store", store.Code, "share", w.percentOf(u.Share), "n", u.Size, "all", w.percentOf(funnel.All))
 		}
 	}

@@ -18,10 +18,13 @@ type FunnelUnit struct {
 	Name       string
 	Hits, Size int
 	Share      float64
-	// Outside says that it is beyond the 99.8 % limits; only such are named.
+	// Outside says that it is beyond the 99.8 % limits; only such are named, and
+	// the one that a page is about.
 	Outside bool
 	// Note is its number in the margin.
 	Note string
+	// Named says that it is the one a page is about.
+	Named bool
 }
 
 // FunnelLimit are the limits at one count.
@@ -56,7 +59,7 @@ func (f *Funnel) Draw(say Say) *Scene {
 		tip := say("figure.point", "name", u.Name, "share", percent(say, u.Share), "hits", u.Hits, "size", u.Size)
 		at, up := x.px(float64(u.Size)), y.px(u.Share)
 		s.point(at, up, u.Outside, tip, u.Note)
-		if u.Outside {
+		if u.Outside || u.Named {
 			s.text("c-strong", atStart, at+ring+4, up+textDrop, u.Name)
 		}
 	}
