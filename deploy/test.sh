@@ -9,6 +9,7 @@ say "tools"
 need_go
 need_debian node nodejs
 need_debian chromium chromium
+need_axe # for the browser tests
 need_debian gcc build-essential # the race detector needs cgo
 sh deploy/pg.sh check
 go build -modfile=deploy/tools.mod -o bin/ mvdan.cc/gofumpt honnef.co/go/tools/cmd/staticcheck

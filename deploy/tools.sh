@@ -25,6 +25,14 @@ need_debian() {
 	command -v "$1" >/dev/null 2>&1 || die "$2 is installed and $1 is still not on PATH"
 }
 
+# need_axe installs axe-core, which looks whether a page can be used by everybody.
+need_axe() {
+	axe=4.11.0
+	[ "$(sed -n 's/^  "version": "\(.*\)",$/\1/p' bin/node_modules/axe-core/package.json 2>/dev/null)" = "$axe" ] && return
+	need_debian npm npm
+	npm install --silent --no-audit --no-fund --no-save --prefix bin "axe-core@$axe" || die "could not install axe-core $axe"
+}
+
 # build_wasm puts the reading engine for the browser beside the pages.
 build_wasm() {
 	GOOS=js GOARCH=wasm go build -trimpath -ldflags='-s -w' -o dashboard/static/assess.wasm ./cmd/assesswasm
