@@ -380,6 +380,9 @@ type lineNotch struct {
 // The distance line's drawing: its left end and its length.
 const lineStart, lineLength = 10.0, 1086.0
 
+// labelRoom is how far apart two labels of the line stand at least.
+const labelRoom = 180.0
+
 // newDistanceLine lays out the distance line of a pair, or returns nil where
 // no live reading has a distance.
 func newDistanceLine(w words, pair *models.PairHistory) *distanceLine {
@@ -416,9 +419,16 @@ func newDistanceLine(w words, pair *models.PairHistory) *distanceLine {
 		line.Ticks = append(line.Ticks, t)
 	}
 	var said []string
+	written := math.Inf(-1)
 	for i := len(live) - 1; i >= 0; i-- {
 		label := w.say("pair.at", "km", live[i].KM.Int(), "day", w.dayOf(live[i].Day))
-		line.Notches = append(line.Notches, lineNotch{X: at(live[i].KM.Int()), Label: label})
+		notch := lineNotch{X: at(live[i].KM.Int()), Label: label}
+		if notch.X-written < labelRoom {
+			notch.Label = "" // its column below says it
+		} else {
+			written = notch.X
+		}
+		line.Notches = append(line.Notches, notch)
 		said = append(said, label)
 	}
 	line.Label = w.say("pair.line", "readings", strings.Join(said, "; "), "life", w.life(pair.Life))

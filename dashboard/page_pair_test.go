@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -103,6 +104,12 @@ func TestDistanceLineRunsWithTheDistance(t *testing.T) {
 	line := newDistanceLine(w, pair)
 	if len(line.Notches) != 2 || line.Notches[0].Label != "438 km, 30 May" || line.Notches[1].Label != "612 km, 22 June" {
 		t.Fatalf("notches %+v, want the two live readings, nearest first", line.Notches)
+	}
+	near := &models.PairHistory{Inspections: []*models.Inspection{
+		reading(620, "2026-07-01", assess.Keep, "", ""), reading(612, "2026-06-22", assess.Keep, "", ""),
+	}}
+	if l := newDistanceLine(w, near); l.Notches[0].Label == "" || l.Notches[1].Label != "" || !strings.Contains(l.Label, "620 km, 1 July") {
+		t.Errorf("labels that lie on each other: %+v, said %q", l.Notches, l.Label)
 	}
 	if line.Notches[0].X != line.Sound || line.Notches[1].X != line.Worn || line.Width() <= 0 || line.Worn >= line.End {
 		t.Errorf("line %+v: sound must end at 438 km, worn at 612 km, before the end", line)

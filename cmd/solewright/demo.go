@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
 	"time"
 
 	"solewright/assess"
@@ -72,7 +73,16 @@ func (d *demoCmd) Run(a *app) error {
 	if err := openDoors(a, db); err != nil {
 		return err
 	}
+	files, err := serve.files(folder)
+	if err != nil {
+		return err
+	}
+	var drawing sync.WaitGroup
+	defer drawing.Wait() // before the database closes
 	return serve.serve(a, db, log, func(addr string) {
+		if fresh {
+			drawing.Go(func() { drawPhotos(a.ctx, db, files, log) })
+		}
 		fmt.Fprintf(a.stdout, "ready after %s at http://%s, stop with Ctrl-C\n", a.now().Sub(begin).Round(100*time.Millisecond), addr)
 	})
 }
