@@ -157,9 +157,6 @@ func TestTradeInByKeyboard(t *testing.T) {
 	b.until(`document.querySelector("#hand-form").innerText.includes("The record is stored")`)
 
 	in := shop.stored(id)
-	if got := shop.photos(id); len(got) != 1 || got[0].Foot != assess.Left || got[0].View != models.ViewSole {
-		t.Errorf("the photos that arrived are %+v", got)
-	}
 	if result := shop.judged(in); in.Advised != assess.ReplacePair || result.Verdict != in.Advised {
 		t.Errorf("advised %v, the engine says %v; want replace for a clearly easier shoe", in.Advised, result.Verdict)
 	}
@@ -272,6 +269,9 @@ func TestServerStoppedAndStartedAgain(t *testing.T) {
 	eval[bool](b, `dispatchEvent(new Event("online"))`)
 	b.until(`document.querySelector("#kept").innerText === "All sent"`)
 	in := shop.stored(id)
+	if got := shop.photos(id); len(got) != 1 || got[0].Foot != assess.Left || got[0].View != models.ViewSole {
+		t.Errorf("the photos that arrived are %+v", got)
+	}
 	if result := shop.judged(in); in.Advised != assess.ReplacePair || result.Verdict != in.Advised {
 		t.Errorf("advised %v, the engine says %v", in.Advised, result.Verdict)
 	}

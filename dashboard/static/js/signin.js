@@ -47,7 +47,7 @@ function bindPad() {
 if (form) bindPad();
 
 const { waiting } = await state(), line = byId("waiting");
-const ticket = /^\/bench\/[0-9a-f-]{36}$/.exec(document.querySelector("[name=next]").value)?.[0];
+const ticket = /^\/bench\/[0-9a-f-]{36}$/.exec(document.querySelector("main [name=next]").value)?.[0];
 const said = [ticket && t("signin.ticket", { id: ticket.slice(-4).toUpperCase() }), waiting > 0 && t("signin.waiting", { n: waiting })].filter(Boolean);
 if (said.length) {
   line.textContent = said.join(" ");
