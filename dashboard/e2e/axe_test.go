@@ -26,7 +26,7 @@ func TestEveryPagePassesAxe(t *testing.T) {
 	if err != nil {
 		t.Fatalf("axe-core is missing: sh deploy/test.sh installs it: %v", err)
 	}
-	const officeCode = "HQ-9"
+	const officeCode, nowhere = "HQ-9", "/nowhere"
 	shop := newShop(t, func(c *dashboard.Config) {
 		copied := memory.New(memory.Options{Source: c.DB.Feed()})
 		if err := copied.Load(t.Context()); err != nil {
@@ -45,7 +45,7 @@ func TestEveryPagePassesAxe(t *testing.T) {
 		code  string
 		pages string
 	}{
-		{"", "/sign-in /enrol /nowhere"},
+		{"", "/sign-in /enrol " + nowhere},
 		{fitterCode, "/bench /bench/fitting /bench/00000000-0000-7000-8000-000000000000 /methods /me"},
 		{officeCode, "/fleet /fleet/pairs /fleet/compare /fleet/credit /fleet/stores/" + storeCode +
 			" /office /office/stores /office/staff /office/tablets /office/catalogue /office/rules /office/credit /office/trail /office/requests" +
@@ -59,6 +59,14 @@ func TestEveryPagePassesAxe(t *testing.T) {
 		for path := range strings.FieldsSeq(who.pages) {
 			b.open(shop.url(path))
 			b.until(`document.readyState === "complete"`)
+			status := 200
+			if path == nowhere {
+				status = 404
+			}
+			// What was looked at is the page that was asked for.
+			if got, want := eval[string](b, `location.pathname + " " + performance.getEntriesByType("navigation")[0].responseStatus`), fmt.Sprint(path, " ", status); got != want {
+				t.Errorf("asked for %s, and got %s", want, got)
+			}
 			eval[bool](b, string(axe)+"\n;true")
 			for _, theme := range []string{"day", "evening"} {
 				eval[bool](b, fmt.Sprintf(`(document.documentElement.dataset.theme = %q, true)`, theme))
