@@ -195,17 +195,14 @@ func (w words) storeTrust(v *memory.View, here, all wear.Ask) ([]storeTrust, err
 				counted.Add(look.KM, look.N)
 			}
 		}
-		same, pairs := 0, 0
-		if err := v.Each(a.Filter(), func(l *memory.Listed) error {
-			pairs++
-			if left := l.Grades(assess.Left); left != 0 && left == l.Grades(assess.Right) {
-				same++
-			}
-			return nil
-		}); err != nil {
+		alike, err := v.Alike(a.Filter())
+		if err != nil {
 			return t, err
 		}
-		t = trust{hundred: w.say("fleet.store.unknown"), fifty: w.say("fleet.store.unknown"), same: w.percentOf(float64(same) / float64(max(pairs, 1)))}
+		t = trust{hundred: w.say("fleet.store.unknown"), fifty: w.say("fleet.store.unknown"), same: w.say("fleet.store.unknown")}
+		if len(alike) > 0 {
+			t.same = w.percentOf(float64(alike[0].Alike) / float64(alike[0].N))
+		}
 		if h, err := counted.Measure(); err == nil {
 			t.hundred, t.fifty = w.percentOf(h.Share100), w.percentOf(h.Share50)
 		}

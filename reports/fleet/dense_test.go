@@ -63,6 +63,7 @@ func (s scattered) EachFact(_ context.Context, each func(*facts.Fact) error) (fa
 			Heel: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)), Fore: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)),
 			Side: assess.MoreWorn(random.IntN(int(assess.RightMore) + 1)), Verdict: assess.Verdict(random.IntN(int(assess.Incomplete) + 1)),
 			KMSource: maybe(len(assess.KMSourceWords)), GaitBefore: maybe(2),
+			KM:    maybe(900),
 			Codes: []string{"", "heel-through", "bond-lifting heel-through"}[random.IntN(3)],
 		}
 		if err := each(&f); err != nil {
@@ -129,6 +130,10 @@ func naive(v *View, f *Filter, dims []Dim) map[string]int {
 			if s.isStruck(i) || s.earlier && !f.Readings || r.day < from || r.day > to {
 				continue
 			}
+			km := distance(r.life, 0)
+			if f.KMFrom.OK() && (!km.OK() || km.Int() < f.KMFrom.Int()) || f.KMTo.OK() && (!km.OK() || km.Int() > f.KMTo.Int()) {
+				continue
+			}
 			store := word(s, &r, Store)
 			if !slices.ContainsFunc(f.Scopes, func(in retail.Scope) bool {
 				return in == retail.Scope{} || in.Store == store || in.Store == "" && in.Region == word(s, &r, Region)
@@ -163,6 +168,9 @@ func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
 			Scopes: rapid.SampledFrom([][]retail.Scope{{{}}, {{}}, {{}}, {{Region: "N"}}, {{Store: storeCode(3)}}, nil}).Draw(t, "scopes"),
 			From:   rapid.SampledFrom([]string{"", "", "2026-02", "2026-03-11"}).Draw(t, "from"),
 			To:     rapid.SampledFrom([]string{"", "", "2026-05", "2026-06-20"}).Draw(t, "to"),
+
+			KMFrom: rapid.SampledFrom([]assess.Value{assess.Unread, assess.Unread, assess.Of(0), assess.Of(250)}).Draw(t, "km from"),
+			KMTo:   rapid.SampledFrom([]assess.Value{assess.Unread, assess.Unread, assess.Of(249), assess.Of(700)}).Draw(t, "km to"),
 
 			Readings: rapid.Bool().Draw(t, "readings"),
 		}
@@ -269,4 +277,70 @@ func BenchmarkLoad(b *testing.B) {
 		}
 	}
 	b.ReportMetric(float64(b.N*len(d.facts))/b.Elapsed().Seconds(), "rows/s")
+}
+
+func TestShoesAlikeAreThoseWithTheSameGrades(t *testing.T) {
+	v := scatter(t, scattered{readings: 5_000, stores: 3, models: 5})
+	for i := range v.segments { // nothing else gives the scattered grades
+		s := &v.segments[i]
+		for k := range s.len() {
+			s.grades[assess.Left][k], s.grades[assess.Right][k] = uint32(k%3), uint32(k%4)
+		}
+	}
+	f := Filter{Scopes: []retail.Scope{{}}, Readings: true}
+	want := map[string][2]int{}
+	if err := v.Each(f, func(l *Listed) error {
+		n := want[l.Word(Store)]
+		left := l.Grades(assess.Left)
+		want[l.Word(Store)] = [2]int{n[0] + 1, n[1] + one(left != 0 && left == l.Grades(assess.Right))}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	groups, err := v.Alike(f, Store)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string][2]int{}
+	for _, g := range groups {
+		got[g.By[0]] = [2]int{g.N, g.Alike}
+	}
+	if diff := cmp.Diff(want, got); diff != "" || len(got) != 3 {
+		t.Errorf("by store (-one by one +alike):\n%s", diff)
+	}
+}
+
+// Readings of one pair on one day tie; a list turns its pages without losing one.
+func TestAListOfReadingsHasEachOnce(t *testing.T) {
+	v := scatter(t, scattered{readings: 3_000, stores: 2, models: 3})
+	for i := range v.segments {
+		s := &v.segments[i]
+		for k := range s.len() { // some hundred readings a pair
+			s.pairLow[k], s.pairHigh[k] = s.pairLow[k]%30, 0
+		}
+	}
+	f := Filter{Scopes: []retail.Scope{{}}, Readings: true}
+	for order := range numOrders {
+		want, got := map[string]int{}, map[string]int{}
+		say := func(l *Listed) string {
+			return fmt.Sprint(l.Pair, l.Day, l.KM, l.Word(Store), l.Word(Verdict), l.Word(Gait))
+		}
+		if err := v.Each(f, func(l *Listed) error { want[say(l)]++; return nil }); err != nil {
+			t.Fatal(err)
+		}
+		pages := 0
+		for after := ""; pages == 0 || after != ""; pages++ {
+			page, next, err := v.List(f, order, after, 7)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i := range page {
+				got[say(&page[i])]++
+			}
+			after = next
+		}
+		if diff := cmp.Diff(want, got); diff != "" || pages < 20 {
+			t.Errorf("order %d in %d pages (-rows +listed):\n%s", order, pages, diff)
+		}
+	}
 }

@@ -3,6 +3,7 @@ package fleet
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -18,6 +19,9 @@ type Filter struct {
 	// From and To bound the day in the store's calendar, both included: days
 	// (2026-10-05) or months (2026-10).
 	From, To string
+	// KMFrom and KMTo bound the distance, both included; unread is no bound. With
+	// either, rows of unknown distance are left out.
+	KMFrom, KMTo assess.Value
 	// Only are conditions that all hold.
 	Only []Only
 	// Readings asks about all live readings, not only each pair's last.
@@ -37,6 +41,8 @@ type query struct {
 	readings         bool
 	nothing          bool
 	firstDay, last   uint16
+	byKM             bool
+	kmFirst, kmLast  uint64 // as in the column: counted from 1
 	what             []fieldTest
 	store, model     []bool // by code; nil for any
 	oneStore         int    // the only code that store allows, else -1
@@ -74,6 +80,24 @@ func (n *names) compile(f *Filter) (*query, error) {
 		}
 		*bound.to = day
 	}
+	for _, bound := range []struct {
+		field string
+		at    assess.Value
+	}{{"km_from", f.KMFrom}, {"km_to", f.KMTo}} {
+		if bound.at.OK() && (bound.at.Int() < 0 || bound.at.Int() > maxKM) {
+			errs.Add(assess.FieldError{
+				Field: bound.field, Value: strconv.Itoa(bound.at.Int()), Want: fmt.Sprintf("0 to %d km", maxKM), Err: assess.ErrOutOfRange,
+			})
+		}
+	}
+	q.byKM, q.kmFirst, q.kmLast = f.KMFrom.OK() || f.KMTo.OK(), 1, maxKM+1
+	if f.KMFrom.OK() {
+		q.kmFirst = uint64(f.KMFrom.Int()) + 1
+	}
+	if f.KMTo.OK() {
+		q.kmLast = uint64(f.KMTo.Int()) + 1
+	}
+	q.nothing = q.kmFirst > q.kmLast
 	q.scopes(n, f.Scopes)
 	for _, o := range f.Only {
 		if err := q.only(n, o); err != nil {

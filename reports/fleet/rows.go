@@ -94,16 +94,14 @@ const (
 	maxLimit     = 500
 )
 
-// List returns a page of the pairs that a filter picks, and the cursor of the
-// next page, empty at the end; after is the cursor that the page before returned.
-// A limit of 0 is 50, and 500 is the most. Filter.Readings must not be set.
+// List returns a page of the pairs or readings that a filter picks, and the cursor
+// of the next page, empty at the end; after is the cursor that the page before
+// returned. A limit of 0 is 50, and 500 is the most. Readings of one pair on one
+// day stay on one page, which they may make longer than that.
 func (v *View) List(f Filter, order Order, after string, limit int) ([]Listed, string, error) {
 	q, err := v.names.compile(&f)
 	if err != nil {
 		return nil, "", err
-	}
-	if f.Readings {
-		return nil, "", errReadings
 	}
 	if order >= numOrders {
 		return nil, "", assess.FieldError{Field: "sort", Want: "an order there is", Err: assess.ErrOutOfRange}
@@ -125,12 +123,20 @@ func (v *View) List(f Filter, order Order, after string, limit int) ([]Listed, s
 		segment *segment
 		row     int
 	}
-	// The best so far, sorted when there are twice as many as wanted.
+	// The best so far, sorted when there are twice as many as wanted. A page ends
+	// after what ties with its last row, and one more says that there is a next.
 	var best []found
 	less := func(a, b found) int { return a.compare(b.listKey) }
-	cut := func(n int) {
-		slices.SortFunc(best, less)
-		best = best[:min(n, len(best))]
+	end := func() int {
+		n := min(limit, len(best))
+		for n > 0 && n < len(best) && best[n].listKey == best[n-1].listKey {
+			n++
+		}
+		return n
+	}
+	cut := func() {
+		slices.SortStableFunc(best, less)
+		best = best[:min(end()+1, len(best))]
 	}
 	bound := listKey{sort: 1<<64 - 1}
 	v.scan(q, func(sel *selection) {
@@ -141,16 +147,16 @@ func (v *View) List(f Filter, order Order, after string, limit int) ([]Listed, s
 				continue
 			}
 			if best = append(best, found{k, sel.segment, i}); len(best) > 2*(limit+1) {
-				cut(limit + 1)
+				cut()
 				bound = best[len(best)-1].listKey
 			}
 		}
 	})
-	cut(limit + 1)
+	cut()
 	next := ""
-	if len(best) > limit {
-		best = best[:limit]
-		k := best[limit-1].listKey
+	if n := end(); n < len(best) {
+		best = best[:n]
+		k := best[n-1].listKey
 		next = hex.EncodeToString(binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint64(nil, k.sort), k.pair))
 	}
 	list := make([]Listed, len(best))

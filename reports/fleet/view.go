@@ -114,7 +114,7 @@ func (q *query) within(s *segment) bool { return s.firstDay >= q.firstDay && s.l
 // picksAll says that a query picks every row of a segment that isn't struck.
 func (q *query) picksAll(s *segment) bool {
 	return q.within(s) && q.model == nil && q.store == nil && q.staff == nil && q.batch == nil &&
-		q.reason == nil && len(q.what) == 0 && !q.byCode
+		q.reason == nil && len(q.what) == 0 && !q.byCode && !q.byKM
 }
 
 // pick returns the rows of a block that meet every condition, in rows. One model
@@ -156,6 +156,9 @@ func (q *query) pick(s *segment, base int, rows []uint16) []uint16 {
 	}
 	if q.reason != nil {
 		rows = keep(rows, s.reason[base:end], q.reason)
+	}
+	if q.byKM {
+		rows = q.keepKM(rows, s.life[base:end])
 	}
 	if q.byCode {
 		rows = q.keepCodes(rows, s, base)
@@ -202,6 +205,17 @@ func keepBetween(rows, column []uint16, least, most uint16) []uint16 {
 	for _, i := range rows {
 		rows[n] = i
 		n += one(column[i]-least <= most-least) // below least wraps around
+	}
+	return rows[:n]
+}
+
+// keepKM leaves the rows whose distance lies between the bounds; an unknown one,
+// 0 in the column, wraps around.
+func (q *query) keepKM(rows []uint16, life []uint64) []uint16 {
+	n := 0
+	for _, i := range rows {
+		rows[n] = i
+		n += one(life[i]&kmMask-q.kmFirst <= q.kmLast-q.kmFirst)
 	}
 	return rows[:n]
 }

@@ -126,6 +126,26 @@ func (v *View) Unread(f Filter, dims ...Dim) ([]UnreadGroup, error) {
 	return groups, err
 }
 
+// AlikeGroup is in how many of the N rows with the words By both shoes were given
+// the same row of grades; where every zone is as new, that says nothing, and the
+// row doesn't count as alike.
+type AlikeGroup struct {
+	By       []string
+	N, Alike int
+}
+
+// Alike counts the rows that a filter picks whose two shoes have the same grades.
+func (v *View) Alike(f Filter, dims ...Dim) ([]AlikeGroup, error) {
+	var groups []AlikeGroup
+	err := sums(v, &f, dims, func(alike *int, s *segment, i int) {
+		left := s.grades[assess.Left][i]
+		*alike += one(left != 0 && left == s.grades[assess.Right][i])
+	}, func(by []string, n int, alike *int) {
+		groups = append(groups, AlikeGroup{By: by, N: n, Alike: *alike})
+	})
+	return groups, err
+}
+
 // TiltSum is of one shoe's tilts, in hundredths of a degree, how many there are,
 // their sum and the sum of their squares.
 type TiltSum struct {
