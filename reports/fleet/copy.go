@@ -39,6 +39,9 @@ type Options struct {
 	Snapshot string
 	// Every is how often the feed of changes is asked; 0 is a second.
 	Every time.Duration
+	// Answers is how many bytes answers may take that are kept to be brought up to
+	// date; 0 is 64 MiB, and less than 0 keeps none.
+	Answers int
 	// Clock is the clock; nil is time.Now. Log is told of failures; nil is silent.
 	Clock func() time.Time
 	Log   *slog.Logger
@@ -55,6 +58,7 @@ type Copy struct {
 	names     *names
 	catalogue *facts.Catalogue
 	segments  []*segment
+	replaced  bool                    // a segment by another, since the last view
 	open      map[segmentKey]*segment // that take more rows
 	at        facts.Position
 	pending   []mark
@@ -91,6 +95,9 @@ type failure struct {
 func New(o Options) *Copy {
 	if o.Every == 0 {
 		o.Every = time.Second
+	}
+	if o.Answers == 0 {
+		o.Answers = answersBytes
 	}
 	if o.Clock == nil {
 		o.Clock = time.Now
@@ -137,6 +144,7 @@ func (c *Copy) Load(ctx context.Context) error {
 func (c *Copy) reset() {
 	c.encoder, c.segments, c.open = newEncoder(), nil, map[segmentKey]*segment{}
 	c.at, c.rows, c.pairs, c.sum, c.pending = facts.Position{}, 0, 0, [2]uint64{}, nil
+	c.names, c.replaced = nil, true
 }
 
 // fromSnapshot fills the copy from the file, unless it is of another database or
@@ -191,14 +199,29 @@ func (c *Copy) count(r *row, n int) {
 	c.sum[1] += uint64(n) * b
 }
 
-// publish lets readers see what was written.
+// publish lets readers see what was written. What has not changed is that of the
+// view before, its answers too.
 func (c *Copy) publish() {
 	v := &View{
 		AsOf: c.asOf, Rows: c.rows, Pairs: c.pairs, names: c.names, runners: c.encoder.runners.keys,
-		sum: c.sum, identity: c.identity, at: c.at, segments: make([]segment, len(c.segments)),
+		sum: c.sum, identity: c.identity, at: c.at, segments: make([]*segment, len(c.segments)),
 	}
+	before := c.view.Load()
+	switch {
+	case before == nil:
+		v.answers = newAnswers(c.o.Answers)
+	case c.replaced || before.names != c.names:
+		v.answers = before.answers.anew()
+	default:
+		v.answers = before.answers
+		copy(v.segments, before.segments)
+	}
+	c.replaced = false
 	for i, s := range c.segments {
-		v.segments[i] = *s
+		if old := v.segments[i]; old == nil || old.len() != s.len() || old.numStruck != s.numStruck {
+			state := *s
+			v.segments[i] = &state
+		}
 	}
 	c.view.Store(v)
 }
@@ -298,7 +321,7 @@ func (c *Copy) strike(pairs map[uint64]struct{}) {
 			if key := (segmentKey{s.month, s.earlier}); c.open[key] == s {
 				c.open[key] = held
 			}
-			c.segments[k] = held
+			c.segments[k], c.replaced = held, true
 		}
 	}
 }
@@ -310,7 +333,9 @@ func (c *Copy) rename(ctx context.Context) error {
 		return err
 	}
 	c.catalogue = catalogue
-	c.names = newNames(c.encoder, c.catalogue)
+	if names := newNames(c.encoder, c.catalogue); c.names == nil || !names.alike(c.names) {
+		c.names = names
+	}
 	c.publish()
 	return nil
 }

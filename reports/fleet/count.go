@@ -18,20 +18,48 @@ type Cell struct {
 // Without dimensions there is one cell, unless nothing is picked. By Code, a row
 // counts once under each of its codes, and under "" where it has none.
 func (v *View) Count(f Filter, dims ...Dim) ([]Cell, error) {
-	g, err := v.group(&f, dims)
-	if err != nil {
-		return nil, err
+	return answered(v, "count", &f, dims, func(g *grouping) (sum[Cell], error) { return &counts{tally: g.tally()}, nil })
+}
+
+// counts is the sum of Count.
+type counts struct {
+	*tally
+	own bool
+}
+
+func (c *counts) scan(g *grouping) {
+	if len(c.dense) > 0 && !slices.Contains(g.dims, Code) {
+		g.countDense(c.dense)
+		return
 	}
-	t := g.tally()
-	defer t.free()
-	if len(t.dense) > 0 && !slices.Contains(dims, Code) {
-		g.countDense(t.dense)
-	} else {
-		v.scan(g.query, func(sel *selection) {
-			g.keys(sel, func(_ uint16, key uint64) { t.add(key) })
-		})
+	g.view.scan(g.query, func(sel *selection) { c.change(g, sel, 1) })
+}
+
+func (c *counts) change(g *grouping, sel *selection, sign int) {
+	g.keys(sel, func(_ uint16, key uint64) { c.add(key, sign) })
+}
+
+func (c *counts) lines(g *grouping) []Cell { return g.cells(c.tally) }
+
+func (c *counts) keep() (sum[Cell], int) {
+	n := c.settle()
+	if n > answerBytes {
+		return nil, n
 	}
-	return g.cells(t), nil
+	return c, n
+}
+
+// settle moves the counts out of the memory for the next question, unless they
+// take more than answerBytes, and returns what they take.
+func (c *counts) settle() int {
+	if c.own {
+		return c.bytes()
+	}
+	all := c.tally
+	defer all.free()
+	own, n := all.copied()
+	c.tally, c.own = own, true
+	return n
 }
 
 // grouping is a question under way: what is picked, and what it is grouped by.
@@ -41,7 +69,7 @@ type grouping struct {
 	dims   []Dim
 	sizes  [MaxDims]uint64
 	cellsN uint64
-	key    [blockRows]uint64
+	key    []uint64 // room for a block's
 }
 
 func (v *View) group(f *Filter, dims []Dim) (*grouping, error) {
@@ -63,6 +91,9 @@ func (v *View) group(f *Filter, dims []Dim) (*grouping, error) {
 // keys calls f with each row's place in its block and its key: the codes of the
 // dimensions as one number.
 func (g *grouping) keys(sel *selection, f func(row uint16, key uint64)) {
+	if g.key == nil {
+		g.key = make([]uint64, blockRows)
+	}
 	key := g.key[:len(sel.rows)]
 	clear(key)
 	byCode := -1
@@ -219,14 +250,47 @@ func (g *grouping) tally() *tally {
 	return t
 }
 
+// scratchTable returns an empty tally that is a table.
+func scratchTable() *tally {
+	t := scratch.Get().(*tally)
+	t.dense = t.dense[:0]
+	t.table.reset()
+	return t
+}
+
 func (t *tally) free() { scratch.Put(t) }
 
-func (t *tally) add(key uint64) {
+// copied returns the tally in memory of its own, no more than it needs, and how
+// much that is; nil where it is more than answerBytes.
+func (t *tally) copied() (*tally, int) {
+	if len(t.dense) == 0 {
+		return t.table.copied()
+	}
+	n := 0
+	for _, c := range t.dense {
+		n += one(c > 0)
+	}
+	if size := slotsFor(n); size*slotBytes < 4*len(t.dense) {
+		own := &tally{table: table{slots: make([]slot, size)}}
+		for key, c := range t.dense {
+			if c > 0 {
+				*own.table.at(uint64(key)) = c
+			}
+		}
+		return own, own.bytes()
+	}
+	return &tally{dense: slices.Clone(t.dense)}, 4 * len(t.dense) // an array is no larger than answerBytes
+}
+
+func (t *tally) bytes() int { return 4*cap(t.dense) + t.table.bytes() }
+
+// add counts a row of a key, or with sign -1 takes it off.
+func (t *tally) add(key uint64, sign int) {
 	if len(t.dense) > 0 {
-		t.dense[key]++
+		t.dense[key] += uint32(sign)
 		return
 	}
-	*t.table.at(key)++
+	*t.table.at(key) += uint32(sign)
 }
 
 func (t *tally) at(key uint64) int {
@@ -265,6 +329,34 @@ type slot struct {
 
 // leastSlots is how many slots a table begins with.
 const leastSlots = 1 << 10
+
+const slotBytes = 16
+
+// slotsFor returns how many slots a table of so many keys needs, one to come
+// included.
+func slotsFor(keys int) int {
+	size := 1 << 3
+	for 3*(keys+1) >= 2*size {
+		size *= 2
+	}
+	return size
+}
+
+// bytes returns what the table takes.
+func (t *table) bytes() int { return slotBytes * (cap(t.slots) + cap(t.spare)) }
+
+// copied is [tally.copied] of a table.
+func (t *table) copied() (*tally, int) {
+	n := 0
+	t.each(func(uint64, uint32) { n++ })
+	size := slotsFor(n)
+	if size*slotBytes > answerBytes {
+		return nil, size * slotBytes
+	}
+	own := &tally{table: table{slots: make([]slot, size)}}
+	t.each(func(key uint64, n uint32) { *own.table.at(key) = n })
+	return own, size * slotBytes
+}
 
 func (t *table) reset() {
 	if len(t.slots) == 0 {
@@ -314,9 +406,10 @@ func (t *table) grow() {
 	}
 }
 
+// each calls f with the counts that aren't zero.
 func (t *table) each(f func(key uint64, n uint32)) {
 	for i := range t.slots {
-		if t.slots[i].key != 0 {
+		if t.slots[i].n != 0 {
 			f(t.slots[i].key-1, t.slots[i].n)
 		}
 	}

@@ -45,27 +45,46 @@ func (s scattered) Changed(_ context.Context, after facts.Position, _ int) (fact
 
 func storeCode(i int) string { return fmt.Sprintf("K-%03d", i) }
 
-func (s scattered) EachFact(_ context.Context, each func(*facts.Fact) error) (facts.Position, error) {
-	random := rand.New(rand.NewPCG(1, 2))
+// draw draws a reading of a pair.
+func (s scattered) draw(random *rand.Rand, pair string) facts.Fact {
 	maybe := func(n int) assess.Value {
 		if c := random.IntN(n + 1); c < n {
 			return assess.Of(c)
 		}
 		return assess.Unread
 	}
-	for n := range s.readings {
-		f := facts.Fact{
-			Pair: pairRef(uint64(n)), Last: random.IntN(10) < 7, Model: assess.UUID{0: byte(random.IntN(s.models)), 6: 0x70, 8: 0x80},
-			Batch: fmt.Sprint("B", random.IntN(20)), Store: storeCode(random.IntN(s.stores)), Staff: fmt.Sprint("F", random.IntN(50)),
-			Day:  dayOf(uint16(9500 + random.IntN(200))),
-			Kind: assess.RecordKind(random.IntN(len(assess.KindWords))), Gait: maybe(len(assess.GaitWords)), Posture: maybe(len(assess.GaitWords)),
-			Strike: maybe(len(assess.StrikeWords)), Surface: maybe(len(assess.Surfaces)), UsedFor: maybe(len(assess.UsedForWords)),
-			Heel: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)), Fore: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)),
-			Side: assess.MoreWorn(random.IntN(int(assess.RightMore) + 1)), Verdict: assess.Verdict(random.IntN(int(assess.Incomplete) + 1)),
-			KMSource: maybe(len(assess.KMSourceWords)), GaitBefore: maybe(2),
-			KM:    maybe(900),
-			Codes: []string{"", "heel-through", "bond-lifting heel-through"}[random.IntN(3)],
+	f := facts.Fact{
+		Pair: pair, Last: random.IntN(10) < 7, Model: assess.UUID{0: byte(random.IntN(s.models)), 6: 0x70, 8: 0x80},
+		Batch: fmt.Sprint("B", random.IntN(20)), Store: storeCode(random.IntN(s.stores)), Staff: fmt.Sprint("F", random.IntN(50)),
+		Day:  dayOf(uint16(9500 + random.IntN(200))),
+		Kind: assess.RecordKind(random.IntN(len(assess.KindWords))), Gait: maybe(len(assess.GaitWords)), Posture: maybe(len(assess.GaitWords)),
+		Strike: maybe(len(assess.StrikeWords)), Surface: maybe(len(assess.Surfaces)), UsedFor: maybe(len(assess.UsedForWords)),
+		Heel: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)), Fore: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)),
+		Side: assess.MoreWorn(random.IntN(int(assess.RightMore) + 1)), Verdict: assess.Verdict(random.IntN(int(assess.Incomplete) + 1)),
+		KMSource: maybe(len(assess.KMSourceWords)), GaitBefore: maybe(2),
+		Codes: []string{"", "heel-through", "bond-lifting heel-through"}[random.IntN(3)],
+	}
+	for shoe := range f.Grades {
+		for zone := range assess.NumZones {
+			f.Grades[shoe] = f.Grades[shoe].With(zone, []int{0, 1, 2, 3, 4, facts.CantGrade, facts.NoGrade}[random.IntN(7)])
 		}
+		f.Grades[shoe] = []facts.Grades{0, f.Grades[0], f.Grades[shoe], f.Grades[shoe]}[random.IntN(4)]
+		f.Tilt[shoe] = maybe(900)
+		f.Unread[shoe] = assess.ColSet(0).With(shoeChecks[random.IntN(len(shoeChecks))])
+	}
+	f.Runner, f.KM = uint64(random.IntN(s.readings/4+1)), maybe(900)
+	if lower := maybe(40); lower.OK() {
+		f.Lower = assess.Of(20 * lower.Int())
+		f.Upper = maybe(900)
+	}
+	f.Contradicts = random.IntN(30) == 0
+	return f
+}
+
+func (s scattered) EachFact(_ context.Context, each func(*facts.Fact) error) (facts.Position, error) {
+	random := rand.New(rand.NewPCG(1, 2))
+	for n := range s.readings {
+		f := s.draw(random, pairRef(uint64(n)))
 		if err := each(&f); err != nil {
 			return facts.Position{}, err
 		}
@@ -122,8 +141,7 @@ func naive(v *View, f *Filter, dims []Dim) map[string]int {
 		return v.names.word(d, code)
 	}
 	counts := map[string]int{}
-	for k := range v.segments {
-		s := &v.segments[k]
+	for _, s := range v.segments {
 	rows:
 		for i := range s.len() {
 			r := s.at(i)
@@ -228,7 +246,7 @@ func BenchmarkCount(b *testing.B) {
 				}
 				t := g.tally()
 				v.scan(g.query, func(sel *selection) {
-					g.keys(sel, func(_ uint16, key uint64) { t.add(key) })
+					g.keys(sel, func(_ uint16, key uint64) { t.add(key, 1) })
 				})
 				g.cells(t)
 				t.free()
@@ -281,12 +299,6 @@ func BenchmarkLoad(b *testing.B) {
 
 func TestShoesAlikeAreThoseWithTheSameGrades(t *testing.T) {
 	v := scatter(t, scattered{readings: 5_000, stores: 3, models: 5})
-	for i := range v.segments { // nothing else gives the scattered grades
-		s := &v.segments[i]
-		for k := range s.len() {
-			s.grades[assess.Left][k], s.grades[assess.Right][k] = uint32(k%3), uint32(k%4)
-		}
-	}
 	f := Filter{Scopes: []retail.Scope{{}}, Readings: true}
 	want := map[string][2]int{}
 	if err := v.Each(f, func(l *Listed) error {
@@ -313,8 +325,7 @@ func TestShoesAlikeAreThoseWithTheSameGrades(t *testing.T) {
 // Readings of one pair on one day tie; a list turns its pages without losing one.
 func TestAListOfReadingsHasEachOnce(t *testing.T) {
 	v := scatter(t, scattered{readings: 3_000, stores: 2, models: 3})
-	for i := range v.segments {
-		s := &v.segments[i]
+	for _, s := range v.segments {
 		for k := range s.len() { // some hundred readings a pair
 			s.pairLow[k], s.pairHigh[k] = s.pairLow[k]%30, 0
 		}

@@ -10,8 +10,7 @@ func (c *Copy) Followed() int64 { return c.followed.Load() }
 // Bytes returns what the columns of the view and the keys of runners take.
 func (v *View) Bytes() int {
 	n := 8 * cap(v.runners)
-	for i := range v.segments {
-		s := &v.segments[i]
+	for _, s := range v.segments {
 		n += 8 * cap(s.struck)
 		for _, column := range s.columns() {
 			n += column.bytes()

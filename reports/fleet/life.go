@@ -41,36 +41,35 @@ func (v *View) Life(f Filter, dims ...Dim) ([]LifeGroup, error) {
 	if f.Readings {
 		return nil, errReadings
 	}
-	var groups []LifeGroup
-	err := v.distinct(&f, dims, lifeBits, func(s *segment, i int) uint64 {
-		switch life := s.life[i]; {
-		case life&contradicts != 0:
-			return lifeContrary
-		case life>>lowerShift&lifeMask == 0:
-			return lifeUnknown
-		default:
-			// The upper end lies above the lower one in the column; in the key it is
-			// the other way round, so that keys sort as spans do.
-			return life>>lowerShift&kmMask<<kmBits | (life>>upperShift-1)&kmMask
+	return distinct(v, "life", &f, dims, lifeBits, lifeKey, func(by []string) LifeGroup { return LifeGroup{By: by} }, (*LifeGroup).add)
+}
+
+// lifeKey writes an interval so that keys sort as spans do: the upper end lies
+// above the lower one in the column.
+func lifeKey(s *segment, i int) uint64 {
+	switch life := s.life[i]; {
+	case life&contradicts != 0:
+		return lifeContrary
+	case life>>lowerShift&lifeMask == 0:
+		return lifeUnknown
+	default:
+		return life>>lowerShift&kmMask<<kmBits | (life>>upperShift-1)&kmMask
+	}
+}
+
+func (g *LifeGroup) add(key uint64, n int) {
+	switch key {
+	case lifeContrary:
+		g.Contradicting = n
+	case lifeUnknown:
+		g.Unknown = n
+	default:
+		s := Span{Lower: int(key>>kmBits) - 1, N: n}
+		if upper := key & kmMask; upper != kmMask {
+			s.Upper = assess.Of(int(upper))
 		}
-	}, func(by []string) {
-		groups = append(groups, LifeGroup{By: by})
-	}, func(value uint64, n int) {
-		g := &groups[len(groups)-1]
-		switch value {
-		case lifeContrary:
-			g.Contradicting = n
-		case lifeUnknown:
-			g.Unknown = n
-		default:
-			s := Span{Lower: int(value>>kmBits) - 1, N: n}
-			if upper := value & kmMask; upper != kmMask {
-				s.Upper = assess.Of(int(upper))
-			}
-			g.Spans = append(g.Spans, s)
-		}
-	})
-	return groups, err
+		g.Spans = append(g.Spans, s)
+	}
 }
 
 // Look is how many rows were seen at a distance, and how many of them were
@@ -108,64 +107,85 @@ func conditionOf(v assess.Verdict) uint64 {
 // which condition: the current status of pairs, or with Filter.Readings how
 // distances heap.
 func (v *View) Looks(f Filter, dims ...Dim) ([]LookGroup, error) {
-	var groups []LookGroup
-	err := v.distinct(&f, dims, kmBits+2, func(s *segment, i int) uint64 {
-		return s.life[i]&kmMask<<2 | conditionOf(assess.Verdict(packed[Verdict].of(s.what[i])))
-	}, func(by []string) {
-		groups = append(groups, LookGroup{By: by})
-	}, func(value uint64, n int) {
-		g := &groups[len(groups)-1]
-		km := int(value>>2) - 1
-		if km < 0 {
-			g.Unknown += n
-			return
-		}
-		if len(g.Looks) == 0 || g.Looks[len(g.Looks)-1].KM != km {
-			g.Looks = append(g.Looks, Look{KM: km})
-		}
-		l := &g.Looks[len(g.Looks)-1]
-		l.N += n
-		switch value & 3 {
-		case sound:
-			l.Sound = n
-		case worn:
-			l.Worn = n
-		}
-	})
-	return groups, err
+	return distinct(v, "looks", &f, dims, kmBits+2, lookKey, func(by []string) LookGroup { return LookGroup{By: by} }, (*LookGroup).add)
 }
 
-// distinct counts the distinct values of the rows of each group. Groups come in
-// the order of words, the values of a group from the least.
-func (v *View) distinct(f *Filter, dims []Dim, bits int, value func(*segment, int) uint64, group func(by []string), each func(value uint64, n int)) error {
-	g, err := v.group(f, dims)
-	if err != nil {
-		return err
+func lookKey(s *segment, i int) uint64 {
+	return s.life[i]&kmMask<<2 | conditionOf(assess.Verdict(packed[Verdict].of(s.what[i])))
+}
+
+func (g *LookGroup) add(key uint64, n int) {
+	km := int(key>>2) - 1
+	if km < 0 {
+		g.Unknown += n
+		return
 	}
-	if g.cellsN > 1<<(63-bits) {
-		return assess.FieldError{Field: "by", Want: "fewer groups at once", Err: assess.ErrOutOfRange}
+	if len(g.Looks) == 0 || g.Looks[len(g.Looks)-1].KM != km {
+		g.Looks = append(g.Looks, Look{KM: km})
 	}
-	t := scratch.Get().(*tally)
-	defer t.free()
-	t.dense = t.dense[:0]
-	t.table.reset()
-	v.scan(g.query, func(sel *selection) {
-		g.keys(sel, func(row uint16, key uint64) {
-			*t.table.at(key<<bits | value(sel.segment, sel.base+int(row)))++
-		})
+	l := &g.Looks[len(g.Looks)-1]
+	l.N += n
+	switch key & 3 {
+	case sound:
+		l.Sound = n
+	case worn:
+		l.Worn = n
+	}
+}
+
+// distinct counts the distinct values of the rows of each group, which key writes
+// in so many bits. Groups come in the order of words, the values of a group from
+// the least.
+func distinct[E any](v *View, kind string, f *Filter, dims []Dim, bits int, key func(*segment, int) uint64, begin func(by []string) E, add func(*E, uint64, int)) ([]E, error) {
+	return answered(v, kind, f, dims, func(g *grouping) (sum[E], error) {
+		if g.cellsN > 1<<(63-bits) {
+			return nil, assess.FieldError{Field: "by", Want: "fewer groups at once", Err: assess.ErrOutOfRange}
+		}
+		return &values[E]{counts: counts{tally: scratchTable()}, bits: bits, key: key, begin: begin, put: add}, nil
 	})
+}
+
+// values is the sum of distinct.
+type values[E any] struct {
+	counts
+	bits  int
+	key   func(*segment, int) uint64
+	begin func(by []string) E
+	put   func(group *E, key uint64, n int)
+}
+
+func (d *values[E]) scan(g *grouping) {
+	g.view.scan(g.query, func(sel *selection) { d.change(g, sel, 1) })
+}
+
+func (d *values[E]) change(g *grouping, sel *selection, sign int) {
+	g.keys(sel, func(row uint16, key uint64) {
+		*d.table.at(key<<d.bits | d.key(sel.segment, sel.base+int(row))) += uint32(sign)
+	})
+}
+
+func (d *values[E]) lines(g *grouping) []E {
 	type counted struct {
 		place, key uint64
 		n          uint32
 	}
-	all := make([]counted, 0, t.table.n)
-	t.table.each(func(key uint64, n uint32) { all = append(all, counted{g.place(key >> bits), key, n}) })
+	all := make([]counted, 0, d.table.n)
+	d.table.each(func(key uint64, n uint32) { all = append(all, counted{g.place(key >> d.bits), key, n}) })
 	slices.SortFunc(all, func(a, b counted) int { return cmp.Or(cmp.Compare(a.place, b.place), cmp.Compare(a.key, b.key)) })
+	var groups []E
 	for i, c := range all {
-		if i == 0 || c.key>>bits != all[i-1].key>>bits {
-			group(g.words(c.key >> bits))
+		if i == 0 || c.key>>d.bits != all[i-1].key>>d.bits {
+			groups = append(groups, d.begin(g.words(c.key>>d.bits)))
 		}
-		each(c.key&(1<<bits-1), int(c.n))
+		d.put(&groups[len(groups)-1], c.key&(1<<d.bits-1), int(c.n))
 	}
-	return nil
+	return groups
+}
+
+func (d *values[E]) keep() (sum[E], int) {
+	n := d.settle()
+	if n > answerBytes {
+		return nil, n
+	}
+	return d, n
 }

@@ -76,6 +76,13 @@ func newNames(e *encoder, c *facts.Catalogue) *names {
 	return n
 }
 
+// alike says that the same numbers stand for the same words as in the names of
+// the same encoder at another time.
+func (n *names) alike(other *names) bool {
+	return len(n.stores) == len(other.stores) && len(n.staff) == len(other.staff) && len(n.batches) == len(other.batches) &&
+		len(n.codes) == len(other.codes) && len(n.models) == len(other.models) && slices.Equal(n.regions, other.regions) && n.sum == other.sum
+}
+
 // mix adds to the sum what the catalogue says of one store or model.
 func (n *names) mix(words ...string) {
 	sum := sha256.Sum256([]byte(strings.Join(words, "\x00")))

@@ -115,8 +115,8 @@ func (w *snapshotWriter) view(v *View, anchor string) {
 	w.put(v.runners)
 	w.put(v.sum[:])
 	w.put(uint32(len(v.segments)))
-	for i := range v.segments {
-		s := v.segments[i].held()
+	for _, state := range v.segments {
+		s := state.held()
 		w.put([]uint32{uint32(s.month), uint32(one(s.earlier)), uint32(s.len()), uint32(s.firstDay), uint32(s.last), s.planes()})
 		for _, column := range s.columns() {
 			w.put(column.get())

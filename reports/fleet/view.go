@@ -18,7 +18,8 @@ type View struct {
 	Rows, Pairs int
 
 	names    *names
-	segments []segment
+	segments []*segment // their state at the moment
+	answers  *answers
 	runners  []uint64  // their keys
 	sum      [2]uint64 // over all rows
 	identity facts.Identity
@@ -82,13 +83,16 @@ func (v *View) segmentsOf(q *query, f func(*segment)) {
 	if q.nothing {
 		return
 	}
-	for i := range v.segments {
-		s := &v.segments[i]
-		if s.earlier && !q.readings || s.last < q.firstDay || s.firstDay > q.last {
-			continue
+	for _, s := range v.segments {
+		if !q.passes(s) {
+			f(s)
 		}
-		f(s)
 	}
+}
+
+// passes says that none of a segment's rows can be picked.
+func (q *query) passes(s *segment) bool {
+	return s.earlier && !q.readings || s.last < q.firstDay || s.firstDay > q.last
 }
 
 // scan calls f with the rows that a query picks. What f gets is used again.
@@ -121,25 +125,42 @@ func (q *query) picksAll(s *segment) bool {
 // or one store comes first: it leaves the fewest rows for the other conditions.
 func (q *query) pick(s *segment, base int, rows []uint16) []uint16 {
 	end := base + len(rows)
-	model, store := q.model, q.store
 	switch {
 	case q.oneModel >= 0:
-		rows, model = find(rows, s.model[base:end], uint16(q.oneModel)), nil
+		rows = find(rows, s.model[base:end], uint16(q.oneModel))
 	case q.oneStore >= 0:
-		rows, store = find(rows, s.store[base:end], uint16(q.oneStore)), nil
+		rows = find(rows, s.store[base:end], uint16(q.oneStore))
 	default:
 		for i := range rows {
 			rows[i] = uint16(i)
 		}
 	}
+	rows = q.narrowed(s, base, rows)
+	if s.numStruck == 0 {
+		return rows
+	}
+	n := 0
+	for _, i := range rows {
+		if !s.isStruck(base + int(i)) {
+			rows[n] = i
+			n++
+		}
+	}
+	return rows[:n]
+}
+
+// narrowed leaves of some rows of a block those that meet every condition, struck
+// out or not.
+func (q *query) narrowed(s *segment, base int, rows []uint16) []uint16 {
 	if len(rows) == 0 {
 		return rows
 	}
-	if model != nil {
-		rows = keep(rows, s.model[base:end], model)
+	end := min(base+blockRows, s.len())
+	if q.model != nil {
+		rows = keep(rows, s.model[base:end], q.model)
 	}
-	if store != nil {
-		rows = keep(rows, s.store[base:end], store)
+	if q.store != nil {
+		rows = keep(rows, s.store[base:end], q.store)
 	}
 	if !q.within(s) {
 		rows = keepBetween(rows, s.day[base:end], q.firstDay, q.last)
@@ -162,16 +183,6 @@ func (q *query) pick(s *segment, base int, rows []uint16) []uint16 {
 	}
 	if q.byCode {
 		rows = q.keepCodes(rows, s, base)
-	}
-	if s.numStruck > 0 {
-		n := 0
-		for _, i := range rows {
-			if !s.isStruck(base + int(i)) {
-				rows[n] = i
-				n++
-			}
-		}
-		rows = rows[:n]
 	}
 	return rows
 }

@@ -3,6 +3,7 @@ package fleet
 import (
 	"cmp"
 	"encoding/binary"
+	"reflect"
 	"slices"
 
 	"solewright/assess"
@@ -44,16 +45,15 @@ type GradeGroup struct {
 // Grades counts the grades of zones of the rows that a filter picks.
 func (v *View) Grades(f Filter, dims ...Dim) ([]GradeGroup, error) {
 	type counts [2][assess.NumZones][8]uint32
-	var groups []GradeGroup
-	err := sums(v, &f, dims, func(c *counts, s *segment, i int) {
+	return sums(v, "grades", &f, dims, func(c *counts, s *segment, i, sign int) {
 		for shoe := range c {
 			g := s.grades[shoe][i]
 			for z := range c[shoe] {
-				c[shoe][z][g&7]++
+				c[shoe][z][g&7] += uint32(sign)
 				g >>= 3
 			}
 		}
-	}, func(by []string, n int, c *counts) {
+	}, func(by []string, n int, c *counts) GradeGroup {
 		g := GradeGroup{By: by, N: n}
 		for shoe := range c {
 			for z := range c[shoe] {
@@ -64,9 +64,8 @@ func (v *View) Grades(f Filter, dims ...Dim) ([]GradeGroup, error) {
 				to.Cant, to.Unread = int(c[shoe][z][facts.CantGrade]), int(c[shoe][z][facts.NoGrade])
 			}
 		}
-		groups = append(groups, g)
+		return g
 	})
-	return groups, err
 }
 
 // CheckCount is in how many rows a check has no value, because it wasn't read or
@@ -92,19 +91,18 @@ func (v *View) Unread(f Filter, dims ...Dim) ([]UnreadGroup, error) {
 		zones  [2][assess.NumZones]int
 		checks [32]int
 	}
-	var groups []UnreadGroup
-	err := sums(v, &f, dims, func(c *counts, s *segment, i int) {
+	return sums(v, "unread", &f, dims, func(c *counts, s *segment, i, sign int) {
 		for shoe := range c.zones {
 			g := s.grades[shoe][i]
 			for z := range c.zones[shoe] {
-				c.zones[shoe][z] += one(g&7 >= facts.CantGrade)
+				c.zones[shoe][z] += sign * one(g&7 >= facts.CantGrade)
 				g >>= 3
 			}
 		}
 		for bits, n := s.unread[i], 0; bits != 0; bits, n = bits>>1, n+1 {
-			c.checks[n] += int(bits & 1)
+			c.checks[n] += sign * int(bits&1)
 		}
-	}, func(by []string, n int, c *counts) {
+	}, func(by []string, n int, c *counts) UnreadGroup {
 		g := UnreadGroup{By: by, N: n}
 		bit := 0
 		for shoe := range c.zones {
@@ -121,9 +119,8 @@ func (v *View) Unread(f Filter, dims ...Dim) ([]UnreadGroup, error) {
 			g.Checks = append(g.Checks, CheckCount{assess.Both, check, c.checks[bit]})
 			bit++
 		}
-		groups = append(groups, g)
+		return g
 	})
-	return groups, err
 }
 
 // AlikeGroup is in how many of the N rows with the words By both shoes were given
@@ -136,14 +133,10 @@ type AlikeGroup struct {
 
 // Alike counts the rows that a filter picks whose two shoes have the same grades.
 func (v *View) Alike(f Filter, dims ...Dim) ([]AlikeGroup, error) {
-	var groups []AlikeGroup
-	err := sums(v, &f, dims, func(alike *int, s *segment, i int) {
+	return sums(v, "alike", &f, dims, func(alike *int, s *segment, i, sign int) {
 		left := s.grades[assess.Left][i]
-		*alike += one(left != 0 && left == s.grades[assess.Right][i])
-	}, func(by []string, n int, alike *int) {
-		groups = append(groups, AlikeGroup{By: by, N: n, Alike: *alike})
-	})
-	return groups, err
+		*alike += sign * one(left != 0 && left == s.grades[assess.Right][i])
+	}, func(by []string, n int, alike *int) AlikeGroup { return AlikeGroup{By: by, N: n, Alike: *alike} })
 }
 
 // TiltSum is of one shoe's tilts, in hundredths of a degree, how many there are,
@@ -161,55 +154,69 @@ type TiltGroup struct {
 
 // Tilts sums up the tilts of the rows that a filter picks.
 func (v *View) Tilts(f Filter, dims ...Dim) ([]TiltGroup, error) {
-	var groups []TiltGroup
-	err := sums(v, &f, dims, func(c *[2]TiltSum, s *segment, i int) {
+	return sums(v, "tilts", &f, dims, func(c *[2]TiltSum, s *segment, i, sign int) {
 		for shoe := range c {
 			if t := int64(s.tilt[shoe][i]); t != noTilt {
-				c[shoe].N++
-				c[shoe].Sum += t
-				c[shoe].Squares += t * t
+				c[shoe].N += int64(sign)
+				c[shoe].Sum += int64(sign) * t
+				c[shoe].Squares += int64(sign) * t * t
 			}
 		}
-	}, func(by []string, n int, c *[2]TiltSum) {
-		groups = append(groups, TiltGroup{By: by, N: n, Tilt: *c})
-	})
-	return groups, err
+	}, func(by []string, n int, c *[2]TiltSum) TiltGroup { return TiltGroup{By: by, N: n, Tilt: *c} })
 }
 
-// sums adds up the rows of each group in a C of its own, and hands them over in
-// the order of words.
-func sums[C any](v *View, f *Filter, dims []Dim, add func(*C, *segment, int), done func(by []string, n int, c *C)) error {
-	g, err := v.group(f, dims)
-	if err != nil {
-		return err
-	}
-	t := scratch.Get().(*tally)
-	defer t.free()
-	t.table.reset()
-	var (
-		all   []C
-		count []int
-	)
-	v.scan(g.query, func(sel *selection) {
-		g.keys(sel, func(row uint16, key uint64) {
-			place := t.table.at(key) // of the group's sums, from 1
-			if *place == 0 {
-				var zero C
-				all, count = append(all, zero), append(count, 0)
-				*place = uint32(len(all))
-			}
-			add(&all[*place-1], sel.segment, sel.base+int(row))
-			count[*place-1]++
-		})
+// sums adds up the rows of each group in a C of its own, and writes them in the
+// order of words.
+func sums[C, E any](v *View, kind string, f *Filter, dims []Dim, add func(c *C, s *segment, i, sign int), line func(by []string, n int, c *C) E) ([]E, error) {
+	return answered(v, kind, f, dims, func(*grouping) (sum[E], error) {
+		return &totals[C, E]{counts: counts{tally: scratchTable()}, put: add, line: line}, nil
 	})
-	var keys []uint64
-	t.table.each(func(key uint64, _ uint32) { keys = append(keys, key) })
+}
+
+// totals is the sum of sums.
+type totals[C, E any] struct {
+	counts // by key, the place of the group's total, from 1
+	all    []C
+	count  []int
+	put    func(c *C, s *segment, i, sign int)
+	line   func(by []string, n int, c *C) E
+}
+
+func (t *totals[C, E]) scan(g *grouping) {
+	g.view.scan(g.query, func(sel *selection) { t.change(g, sel, 1) })
+}
+
+func (t *totals[C, E]) change(g *grouping, sel *selection, sign int) {
+	g.keys(sel, func(row uint16, key uint64) {
+		place := t.table.at(key)
+		if *place == 0 {
+			var zero C
+			t.all, t.count = append(t.all, zero), append(t.count, 0)
+			*place = uint32(len(t.all))
+		}
+		t.put(&t.all[*place-1], sel.segment, sel.base+int(row), sign)
+		t.count[*place-1] += sign
+	})
+}
+
+func (t *totals[C, E]) lines(g *grouping) []E {
+	keys := t.keys()
 	g.sortKeys(keys)
+	lines := make([]E, 0, len(keys))
 	for _, k := range keys {
-		place := *t.table.at(k) - 1
-		done(g.words(k), count[place], &all[place])
+		if place := t.at(k) - 1; t.count[place] > 0 {
+			lines = append(lines, t.line(g.words(k), t.count[place], &t.all[place]))
+		}
 	}
-	return nil
+	return lines
+}
+
+func (t *totals[C, E]) keep() (sum[E], int) {
+	n := t.settle() + cap(t.all)*int(reflect.TypeFor[C]().Size()) + 8*cap(t.count)
+	if n > answerBytes {
+		return nil, n
+	}
+	return t, n
 }
 
 // ClusterGroup is how the pairs with the words By fall into clusters: those of
@@ -230,48 +237,56 @@ func (v *View) Clusters(f Filter, of Dim, dims ...Dim) ([]ClusterGroup, error) {
 		return nil, assess.FieldError{Field: "of", Value: of.String(), Want: "what each row has one of", Err: assess.ErrInconsistent}
 	}
 	// The level is the last dimension of the key, so that it comes off by division.
-	g, err := v.group(&f, append(slices.Clone(dims), of))
-	if err != nil {
-		return nil, err
-	}
-	levels := g.sizes[len(dims)]
-	t := scratch.Get().(*tally)
-	defer t.free()
-	t.table.reset()
-	if g.cellsN > 1<<31 {
-		return nil, assess.FieldError{Field: "by", Want: "fewer groups at once", Err: assess.ErrOutOfRange}
-	}
-	alone := map[uint64]int{} // by key of group and level
-	v.scan(g.query, func(sel *selection) {
-		g.keys(sel, func(row uint16, key uint64) {
-			if runner := sel.runner[sel.base+int(row)]; runner > 0 {
-				*t.table.at(uint64(runner)<<31 | key)++
-			} else {
-				alone[key]++
-			}
-		})
+	return answered(v, "clusters", &f, append(slices.Clone(dims), of), func(g *grouping) (sum[ClusterGroup], error) {
+		if g.cellsN > 1<<clusterBits {
+			return nil, assess.FieldError{Field: "by", Want: "fewer groups at once", Err: assess.ErrOutOfRange}
+		}
+		return &clusters{counts{tally: scratchTable()}}, nil
 	})
-	return g.clusters(t, alone, levels), nil
 }
 
-// clusters puts together what was counted by runner, group and level.
-func (g *grouping) clusters(t *tally, alone map[uint64]int, levels uint64) []ClusterGroup {
+// clusterBits is how many bits of a key of clusters are the group and level; the
+// rest is the runner's number, 0 for a pair alone.
+const clusterBits = 31
+
+// clusters is the sum of Clusters.
+type clusters struct{ counts }
+
+func (c *clusters) scan(g *grouping) {
+	g.view.scan(g.query, func(sel *selection) { c.change(g, sel, 1) })
+}
+
+func (c *clusters) change(g *grouping, sel *selection, sign int) {
+	g.keys(sel, func(row uint16, key uint64) {
+		*c.table.at(uint64(sel.runner[sel.base+int(row)])<<clusterBits | key) += uint32(sign)
+	})
+}
+
+func (c *clusters) keep() (sum[ClusterGroup], int) {
+	n := c.settle()
+	if n > answerBytes {
+		return nil, n
+	}
+	return c, n
+}
+
+// lines puts together what was counted by runner, group and level.
+func (c *clusters) lines(g *grouping) []ClusterGroup {
 	type count struct {
 		group, runner uint64
 		level         uint64 // its place in the order of words
 		code          uint64
 		n             int
 	}
-	rank := g.view.names.ranks[g.dims[len(g.dims)-1]]()
-	inner := &grouping{view: g.view, dims: g.dims[:len(g.dims)-1], sizes: g.sizes}
-	counts := make([]count, 0, t.table.n+len(alone))
-	note := func(runner, key uint64, n int) {
-		counts = append(counts, count{inner.place(key / levels), runner, uint64(rank[key%levels]), key, n})
-	}
-	t.table.each(func(key uint64, n uint32) { note(key>>31, key&(1<<31-1), int(n)) })
-	for key, n := range alone {
-		note(0, key, n)
-	}
+	last := len(g.dims) - 1
+	levels := g.sizes[last]
+	rank := g.view.names.ranks[g.dims[last]]()
+	inner := &grouping{view: g.view, dims: g.dims[:last], sizes: g.sizes}
+	counts := make([]count, 0, c.table.n)
+	c.table.each(func(key uint64, n uint32) {
+		code := key & (1<<clusterBits - 1)
+		counts = append(counts, count{inner.place(code / levels), key >> clusterBits, uint64(rank[code%levels]), code, int(n)})
+	})
 	slices.SortFunc(counts, func(a, b count) int {
 		return cmp.Or(cmp.Compare(a.group, b.group), cmp.Compare(a.runner, b.runner), cmp.Compare(a.level, b.level))
 	})
@@ -301,7 +316,7 @@ func (g *grouping) clusters(t *tally, alone map[uint64]int, levels uint64) []Clu
 			codes[column[c.level]] = c.code % levels
 		}
 		for _, code := range codes {
-			cg.Levels = append(cg.Levels, g.view.names.word(g.dims[len(g.dims)-1], uint32(code)))
+			cg.Levels = append(cg.Levels, g.view.names.word(g.dims[last], uint32(code)))
 		}
 		cg.add(func(yield func(row []int, clusters int)) {
 			row := make([]int, len(places))

@@ -1,0 +1,192 @@
+package fleet
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"sync"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"solewright/assess"
+	"solewright/models/facts"
+	"solewright/models/retail"
+)
+
+// changing is a scattered fleet of which some pairs were read again.
+type changing struct {
+	scattered
+	seed     uint64
+	again    []string // pairs that a step says have changed
+	newNames bool
+}
+
+func (c *changing) Changed(_ context.Context, after facts.Position, _ int) (facts.Changed, error) {
+	return facts.Changed{Pairs: c.again, To: facts.Position{Number: after.Number + 1}}, nil
+}
+
+// FactsOf draws the pairs anew; every seventh has no reading left.
+func (c *changing) FactsOf(_ context.Context, pairs []string, each func(*facts.Fact) error) error {
+	random := rand.New(rand.NewPCG(c.seed, 3))
+	for i, ref := range pairs {
+		if i%7 == 6 {
+			continue
+		}
+		f := c.draw(random, ref)
+		f.Last = true
+		if c.newNames {
+			f.Batch = fmt.Sprint("new ", c.seed)
+		}
+		if err := each(&f); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// kinds are the questions whose answers are kept.
+var kinds = map[string]func(v *View, f Filter, dims []Dim) (any, error){
+	"count":  func(v *View, f Filter, dims []Dim) (any, error) { return v.Count(f, dims...) },
+	"life":   func(v *View, f Filter, dims []Dim) (any, error) { f.Readings = false; return v.Life(f, dims...) },
+	"looks":  func(v *View, f Filter, dims []Dim) (any, error) { return v.Looks(f, dims...) },
+	"grades": func(v *View, f Filter, dims []Dim) (any, error) { return v.Grades(f, dims...) },
+	"unread": func(v *View, f Filter, dims []Dim) (any, error) { return v.Unread(f, dims...) },
+	"tilts":  func(v *View, f Filter, dims []Dim) (any, error) { return v.Tilts(f, dims...) },
+	"alike":  func(v *View, f Filter, dims []Dim) (any, error) { return v.Alike(f, dims...) },
+	"clusters": func(v *View, f Filter, dims []Dim) (any, error) {
+		return v.Clusters(f, Verdict, slices.DeleteFunc(slices.Clone(dims), func(d Dim) bool { return d == Verdict })...)
+	},
+}
+
+// TestAnAnswerThatWasBroughtUpToDateIsThatOfAScan has pairs come, change and go,
+// and asks the same few questions of the newest view and of earlier ones.
+func TestAnAnswerThatWasBroughtUpToDateIsThatOfAScan(t *testing.T) {
+	filters := []Filter{
+		{Scopes: []retail.Scope{{}}},
+		{Scopes: []retail.Scope{{}}, Readings: true},
+		{Scopes: []retail.Scope{{Region: "N"}}, From: "2026-02-10", To: "2026-04"},
+		{Scopes: []retail.Scope{{Store: storeCode(3)}}},
+		{Scopes: []retail.Scope{{}}, Only: []Only{{Model, []string{(assess.UUID{0: 2, 6: 0x70, 8: 0x80}).String()}}}},
+		{Scopes: []retail.Scope{{}}, Only: []Only{{Code, []string{"bond-lifting"}}, {Gait, []string{"", "neutral"}}}},
+		{Scopes: []retail.Scope{{}}, KMFrom: assess.Of(100), KMTo: assess.Of(250)},
+		{Scopes: nil},
+	}
+	groups := [][]Dim{nil, {Gait, HeelPattern}, {Model}, {Month, Verdict}, {Code}, {Store, Month, Batch}, {Category, Region}}
+	asked := 0
+	rapid.Check(t, func(r *rapid.T) {
+		source := &changing{scattered: scattered{readings: 500, stores: 12, models: 7}}
+		c := New(Options{Source: source, Answers: rapid.SampledFrom([]int{0, 1 << 16}).Draw(r, "answers")})
+		if err := c.Load(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		views := []*View{c.View()}
+		for range rapid.IntRange(1, 12).Draw(r, "steps") {
+			if rapid.Bool().Draw(r, "change") {
+				source.seed++
+				source.newNames = rapid.IntRange(0, 5).Draw(r, "new names") == 0
+				source.again = nil
+				pairs := rapid.SliceOfNDistinct(rapid.IntRange(0, 550), 0, 30, rapid.ID).Draw(r, "pairs")
+				for _, n := range pairs {
+					source.again = append(source.again, pairRef(uint64(n)))
+				}
+				if _, err := c.Step(t.Context()); err != nil {
+					t.Fatal(err)
+				}
+				views = append(views, c.View())
+			}
+			v := views[max(0, len(views)-1-rapid.IntRange(0, 2).Draw(r, "views back"))]
+			kind := rapid.SampledFrom([]string{"count", "life", "looks", "grades", "unread", "tilts", "alike", "clusters"}).Draw(r, "kind")
+			f := rapid.SampledFrom(filters).Draw(r, "filter")
+			dims := rapid.SampledFrom(groups).Draw(r, "by")
+			got, err := kinds[kind](v, f, dims)
+			if err != nil {
+				t.Fatal(err)
+			}
+			plain := *v
+			plain.answers = newAnswers(-1)
+			want, err := kinds[kind](&plain, f, dims)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(fmt.Sprint(want), fmt.Sprint(got)); diff != "" {
+				t.Fatalf("%s by %v of %+v (-scan +kept):\n%s", kind, dims, f, diff)
+			}
+			asked++
+		}
+	})
+	if asked < 100 {
+		t.Errorf("only %d questions were asked", asked)
+	}
+}
+
+// TestOneAnswerForAllWhoAsk has many ask one question at once: it is scanned for
+// once in each view.
+func TestOneAnswerForAllWhoAsk(t *testing.T) {
+	c := New(Options{Source: scattered{readings: 20_000, stores: 40, models: 25}})
+	if err := c.Load(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	v := c.View()
+	var scans int
+	var mu sync.Mutex
+	ask := func() ([]Cell, error) {
+		return answered(v, "count", &Filter{Scopes: []retail.Scope{{}}}, []Dim{Gait}, func(g *grouping) (sum[Cell], error) {
+			mu.Lock()
+			defer mu.Unlock()
+			scans++
+			return &counts{tally: g.tally()}, nil
+		})
+	}
+	var group sync.WaitGroup
+	for range 32 {
+		group.Go(func() {
+			cells, err := ask()
+			n := 0
+			for _, cell := range cells {
+				n += cell.N
+			}
+			if err != nil || n != v.Pairs {
+				t.Errorf("%d of %d pairs, %v", n, v.Pairs, err)
+			}
+		})
+	}
+	group.Wait()
+	if scans != 1 {
+		t.Errorf("the rows were scanned %d times", scans)
+	}
+}
+
+func TestAnswersTakeNoMoreThanTheyMay(t *testing.T) {
+	const most = 1 << 20
+	c := New(Options{Source: scattered{readings: 5000, stores: 40, models: 25}, Answers: most})
+	if err := c.Load(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	v := c.View()
+	for store := range 40 {
+		for d := range numDims {
+			if _, err := v.Count(Filter{Scopes: []retail.Scope{{Store: storeCode(store)}}}, d); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	a := v.answers
+	sum := 0
+	for _, e := range a.kept {
+		sum += e.Value.(*answer).bytes
+	}
+	if a.bytes > most || a.bytes != sum || len(a.kept) != a.used.Len() || len(a.kept) < 20 {
+		t.Errorf("%d answers, %d in the list, take %d bytes, by their sum %d; no more than %d are allowed", len(a.kept), a.used.Len(), a.bytes, sum, most)
+	}
+	if _, err := v.Count(Filter{Scopes: []retail.Scope{{}}, From: "no day"}); err == nil {
+		t.Error("a wrong filter is answered")
+	}
+	for question := range a.kept {
+		if e := a.kept[question].Value.(*answer); e.found.Load() == nil {
+			t.Errorf("what was refused is kept: %s", question)
+		}
+	}
+}
