@@ -193,6 +193,10 @@ func TestAManagerSignsAnotherCredit(t *testing.T) {
 	shop.soundPair(b, "R-7", "150", "110101110"+"111101110")
 	b.tap(key("hygiene-clean"))
 	b.tap(key("override"))
+	b.keepPicture(t.Name() + " override")
+	if hidden := eval[bool](b, `document.querySelector("[data-k=hand-back]").getBoundingClientRect().bottom > document.querySelector("#hand-form").getBoundingClientRect().bottom`); hidden {
+		t.Error("the way back to the shoes lies below what can be seen")
+	}
 	b.write(key("f-override-minor"), "31")
 	b.write(key("f-override-reason"), "regular")
 	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("a manager signs the credit")`)

@@ -171,14 +171,14 @@ function givenRow(bench) {
 function creditRow(bench) {
   const c = credit(bench), over = bench.ticket.override;
   if (!c) return html`<div><h2>${t("credit")} <small>${t(bench.context.credit ? "credit.none" : "credit.no-table")}</small></h2></div>`;
-  return html`<div><h2>${t("credit")} <small>${t("credit.by", { table: c.table })}</small></h2><div class="credit"><output>${money(paid(bench), c.currency)}</output>${key({ k: "override", act: "override", text: t("credit.override"), note: t("credit.override.note"), state: Boolean(over) })}</div>${over ? overRow(bench, over) : ""}</div>`;
+  return html`<div><h2>${t("credit")} <small>${t("credit.by", { table: c.table })}</small></h2><div class="credit"><output>${money(paid(bench), c.currency)}</output>${key({ k: "override", act: "override", text: t("credit.override"), note: t("credit.override.note"), state: Boolean(over) })}</div></div>`;
 }
 
 // overRow asks for another amount and why, and for a manager's own secret where the one at the bench may not say so.
 function overRow(bench, over) {
   const line = (name, label, value, more) => html`<label class="field"><span>${label}</span><input data-k="f-override-${name}" data-override="${name}" autocomplete="off" value="${value}"${more}></label>`;
-  const sign = bench.context.who?.may_override ? "" : over.by ? html`<p class="note" role="status">${t("credit.signed", { code: over.by })}</p>` : html`<div class="fields">${line("code", t("credit.manager-code"), over.code ?? "", html` maxlength="32" autocapitalize="characters" spellcheck="false"`)}${line("secret", t(onTablet ? "me.pin" : "me.password"), "", html` type="password" autocomplete="new-password"${onTablet ? html` inputmode="numeric"` : ""}`)}${key({ k: "sign", act: "sign", text: t("credit.sign", { amount: money(paid(bench), credit(bench).currency) }) })}</div>${over.denied ? html`<p class="failed" role="alert">${over.denied}</p>` : ""}`;
-  return html`<div class="fields">${line("minor", t("credit.amount"), over.typed ?? "", html` inputmode="decimal"`)}${line("reason", t("credit.reason"), over.reason ?? "", html` maxlength="300"`)}</div>${sign}`;
+  const sign = bench.context.who?.may_override ? "" : over.by ? html`<p class="note" role="status">${t("credit.signed", { code: over.by })}</p>` : html`${line("code", t("credit.manager-code"), over.code ?? "", html` maxlength="32" autocapitalize="characters" spellcheck="false"`)}${line("secret", t(onTablet ? "me.pin" : "me.password"), "", html` type="password" autocomplete="new-password"${onTablet ? html` inputmode="numeric"` : ""}`)}${key({ k: "sign", act: "sign", text: t("credit.sign", { amount: money(paid(bench), credit(bench).currency) }) })}`;
+  return html`<div><div class="fields">${line("minor", t("credit.amount"), over.typed ?? "", html` inputmode="decimal"`)}${line("reason", t("credit.reason"), over.reason ?? "", html` maxlength="300"`)}${sign}</div>${over.denied ? html`<p class="failed" role="alert">${over.denied}</p>` : ""}</div>`;
 }
 
 function nextRow(bench) {
@@ -196,7 +196,7 @@ export function drawHandover(bench) {
   if (!bench.handing) return;
   if (!bench.result) { draw(byId("hand-form"), html`<p class="failed">${t("hand.waits")}</p>`); return; }
   const open = missing(bench), sent = bench.ticket.state !== "open";
-  draw(byId("hand-form"), sent ? finished(bench) : html`${hygiene(bench)}${gradeRow(bench)}${ways(bench)}${givenRow(bench)}<div class="two">${creditRow(bench)}${nextRow(bench)}</div>
+  draw(byId("hand-form"), sent ? finished(bench) : html`${hygiene(bench)}${gradeRow(bench)}${ways(bench)}${givenRow(bench)}<div class="two">${creditRow(bench)}${nextRow(bench)}</div>${bench.ticket.override && credit(bench) ? overRow(bench, bench.ticket.override) : ""}
 <div class="finish">${key({ k: "hand-back", act: "hand", v: "back", text: t("hand.back-to-shoes") })}<p class="note" role="status">${open.length ? t("finish.missing", { what: open.map((m) => t(`missing.${m}`)).join("; ") }) : ""}</p></div>`);
   const c = credit(bench), to = route(bench);
   draw(byId("slip"), slipMarkup({
