@@ -46,9 +46,9 @@ func TestSizesOfAdultFeet(t *testing.T) {
 			ukMisses = append(ukMisses, mm)
 		}
 	}
-	// How far the formulas agree with the public transcription: 23 of 23 and 20 of 23.
+	// How far the formulas agree with the public repository's copy of the table: 23 of 23 and 20 of 23.
 	if match["EU"] != 23 || match["UK"] != 20 || len(ukMisses) != 3 || ukMisses[0] != 210 || ukMisses[1] != 235 || ukMisses[2] != 290 {
-		t.Errorf("%v of %d rows agree with the transcription, UK differs at %v", match, len(rows), ukMisses)
+		t.Errorf("%v of %d rows agree with the copy, UK differs at %v", match, len(rows), ukMisses)
 	}
 }
 

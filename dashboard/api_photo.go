@@ -39,14 +39,6 @@ var shoeWords = []string{"left", "right"}
 
 func shoeWord(f assess.Foot) string { return shoeWords[f] }
 
-func photoViewWords() []string {
-	words := make([]string, len(models.PhotoViews))
-	for i, v := range models.PhotoViews {
-		words[i] = string(v)
-	}
-	return words
-}
-
 var docPutPhoto = operation{
 	id: "put-photo", summary: "Store a photo of a reading",
 	about: "A JPEG or PNG of up to 16 MiB, at the SHA-256 of its bytes. It is turned upright, made no larger than 1,600 pixels and " +
@@ -56,7 +48,7 @@ var docPutPhoto = operation{
 		{"inspection", "UUID of the reading.", uuidOf()},
 		{"store", "Code of the reading's store.", textOf(0, "")},
 		{"shoe", "Which shoe it shows.", oneOf(shoeWords, "")},
-		{"view", "From where.", oneOf(photoViewWords(), "")},
+		{"view", "From where.", oneOf(models.Words(models.PhotoViews), "")},
 		{"points", "Eight numbers of 0 to 1 with commas between, where a tilt was taken from it: table left, table right, collar, midsole, each x and y.", textOf(0, "")},
 	},
 	takes: []string{"image/jpeg", "image/png"}, answer: photoOut{}, made: true, fails: []*class{badQuery, conflict},
@@ -149,7 +141,7 @@ func photoLinkAsked(c *gin.Context) (models.PhotoLink, error) {
 	}
 	l.Foot = assess.Foot(max(foot, 0))
 	if !slices.Contains(models.PhotoViews, l.View) {
-		bad("view", "want one of "+strings.Join(photoViewWords(), ", "))
+		bad("view", "want one of "+strings.Join(models.Words(models.PhotoViews), ", "))
 	}
 	if text := c.Query("points"); text != "" {
 		for part := range strings.SplitSeq(text, ",") {

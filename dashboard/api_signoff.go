@@ -27,11 +27,7 @@ type purposeWord string
 
 // Schema lists the purposes.
 func (purposeWord) Schema(huma.Registry) *huma.Schema {
-	words := make([]string, len(models.Purposes))
-	for i, p := range models.Purposes {
-		words[i] = string(p)
-	}
-	return oneOf(words, "What is stood by: another credit than the table's, or a second reader's word")
+	return oneOf(models.Words(models.Purposes), "What is stood by: another credit than the table's, or a second reader's word")
 }
 
 // signedOff is who stands by what.

@@ -74,7 +74,7 @@ func (l *PhotoLink) check() error {
 		errs.Add(assess.FieldError{Field: "shoe", Value: fmt.Sprint(l.Foot), Want: "left or right", Err: assess.ErrOutOfRange})
 	}
 	if !slices.Contains(PhotoViews, l.View) {
-		errs.Add(assess.FieldError{Field: "view", Value: string(l.View), Want: "one of " + strings.Join(viewWords(), ", "), Err: assess.ErrOutOfRange})
+		errs.Add(assess.FieldError{Field: "view", Value: string(l.View), Want: "one of " + strings.Join(Words(PhotoViews), ", "), Err: assess.ErrOutOfRange})
 	}
 	within := func(v float64) bool { return v >= 0 && v <= 1 }
 	if n := len(l.Points); n != 0 && n != tiltNumbers || slices.ContainsFunc(l.Points, func(v float64) bool { return !within(v) }) {
@@ -83,10 +83,11 @@ func (l *PhotoLink) check() error {
 	return errs.Err()
 }
 
-func viewWords() []string {
-	words := make([]string, len(PhotoViews))
-	for i, v := range PhotoViews {
-		words[i] = string(v)
+// Words gives the words of a closed list as text, for a message or a schema.
+func Words[W ~string](list []W) []string {
+	words := make([]string, len(list))
+	for i, w := range list {
+		words[i] = string(w)
 	}
 	return words
 }

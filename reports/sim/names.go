@@ -65,7 +65,7 @@ var (
 		"runner keeps them for the garden", "seen by two, wears them for walking only", "last race on Sunday, told the risk",
 	}
 	voidReasons    = [...]string{"wrong slip scanned", "entered twice", "practice reading"}
-	offerWords     = [...]string{"trade-in offer", "double credit week", "spring clear-out"}
+	offerWords     = [...]string{"trade-in offer", "double credit week", "end-of-range week"}
 	raceWord       = "race weekend"
 	consentVersion = "2024-1"
 )

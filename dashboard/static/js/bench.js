@@ -211,9 +211,9 @@ function bind(bench) {
 const mark = (input, fine) => (fine ? input.removeAttribute("aria-invalid") : input.setAttribute("aria-invalid", "true"));
 
 // outboxChanged says in the bar what waits, and brings what became of this ticket.
-async function outboxChanged(bench, { waiting, refused, signedOut, items }) {
-  const state = byId("kept");
-  state.textContent = signedOut ? t("kept.signed-out", { n: waiting }) : waiting ? t("kept.waiting", { n: waiting }) : refused ? t("kept.refused", { n: refused }) : t("kept.all-sent");
+async function outboxChanged(bench, state) {
+  const { signedOut, items } = state;
+  byId("kept").textContent = outbox.inWords(state);
   bench.signedOut = signedOut;
   byId("sign-in-again").hidden = !signedOut && bench.why !== "signed-out";
   if (bench.ticket.state === "open") return;

@@ -30,8 +30,9 @@ async function redraw() {
 }
 
 // told brings the tickets on the shelf in line with the outbox, and says in the bar what waits.
-async function told({ waiting, refused, signedOut, items }) {
-  byId("kept").textContent = signedOut ? t("kept.signed-out", { n: waiting }) : waiting ? t("kept.waiting", { n: waiting }) : refused ? t("kept.refused", { n: refused }) : t("kept.all-sent");
+async function told(outcome) {
+  const { items } = outcome;
+  byId("kept").textContent = outbox.inWords(outcome);
   for (const ticket of await tickets.all()) {
     if (ticket.state === "open") continue;
     const open = items.filter((i) => i.group === ticket.id), bad = open.find((i) => i.state === "refused");

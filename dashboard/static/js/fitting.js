@@ -152,8 +152,9 @@ async function begin() {
 }
 
 // told says in the bar what waits, and here what became of this fitting.
-async function told({ waiting, refused, signedOut, items }) {
-  byId("kept").textContent = signedOut ? t("kept.signed-out", { n: waiting }) : waiting ? t("kept.waiting", { n: waiting }) : refused ? t("kept.refused", { n: refused }) : t("kept.all-sent");
+async function told(outcome) {
+  const { items } = outcome;
+  byId("kept").textContent = outbox.inWords(outcome);
   const mine = items.find((i) => i.group === draft.fitting);
   if (mine?.state === "refused") {
     byId("said").textContent = t("fit.refused", { why: mine.problem?.errors?.map((e) => `${e.pointer}: ${e.detail}`).join("; ") ?? mine.problem?.title });

@@ -2,6 +2,7 @@
 // answered. Requests are PUTs of records with ids of their own, so sending one twice is harmless.
 
 import { outbox, photos } from "./shelf.js";
+import { t } from "./words.js";
 
 export const RETRY = 15_000; // ms between tries while something waits for the line; house value
 
@@ -34,6 +35,9 @@ export async function state() {
   const count = (s) => items.filter((i) => i.state === s).length;
   return { waiting: items.length - count("refused"), refused: count("refused"), signedOut: count("signed-out") > 0, items };
 }
+
+// inWords says in one line what waits.
+export const inWords = ({ waiting, refused, signedOut }) => signedOut ? t("kept.signed-out", { n: waiting }) : waiting ? t("kept.waiting", { n: waiting }) : refused ? t("kept.refused", { n: refused }) : t("kept.all-sent");
 
 // One page sends at a time where the browser can arrange that.
 let sending = null;
