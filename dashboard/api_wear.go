@@ -24,6 +24,8 @@ import (
 var wearParams = []param{
 	{"from", "First day or month of the pair's last reading, in the store's calendar.", textOf(0, "")},
 	{"to", "Last day or month, included.", textOf(0, "")},
+	{"km_from", "Least distance in km; pairs of unknown distance are left out.", wholeOf(0, 200_000, "")},
+	{"km_to", "Most distance in km, included.", wholeOf(0, 200_000, "")},
 	{"region", "Codes of regions, with commas between.", textOf(0, "")},
 	{"store", "Codes of stores.", textOf(0, "")},
 	{"model", "Shoe models, by UUID or by brand, model and version.", textOf(0, "")},

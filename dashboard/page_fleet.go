@@ -53,6 +53,10 @@ type wearFilters struct {
 	Months  []monthKey
 	Range   string
 	Selects []filterSelect
+	// Extra are the filters that few questions need; ExtraSet says that one is set.
+	Extra    []filterSelect
+	Bounds   []filterBound
+	ExtraSet bool
 	// Kept are the parameters that the form doesn't show.
 	Kept  []choice
 	Clear string
@@ -78,6 +82,12 @@ type monthKey struct {
 type filterSelect struct {
 	Name, Label string
 	Choices     []choice
+}
+
+// filterBound is one end of a range: of days or of distances.
+type filterBound struct {
+	Name, Label, Value string
+	Days               bool
 }
 
 // patternKey is one pattern to choose, drawn on a sole.
@@ -220,7 +230,15 @@ func (s *Server) wearFilters(c *gin.Context, v *memory.View, a wear.Ask) (wearFi
 	for _, d := range []memory.Dim{memory.Region, memory.Store, memory.Category, memory.Model, memory.Gait, memory.Kind} {
 		f.Selects = append(f.Selects, s.filterSelect(c, v, a, d))
 	}
-	shown := []string{"region", "store", "category", "model", "gait", "kind", "cursor", "figure", "as"}
+	for _, d := range []memory.Dim{memory.Posture, memory.Strike} {
+		f.Extra = append(f.Extra, s.filterSelect(c, v, a, d))
+	}
+	f.Bounds = w.bounds(c)
+	shown := []string{"region", "store", "category", "model", "gait", "kind", "cursor", "figure", "as", "posture", "strike", "from", "to", "km_from", "km_to"}
+	for _, name := range []string{"posture", "strike", "km_from", "km_to"} {
+		f.ExtraSet = f.ExtraSet || c.Query(name) != ""
+	}
+	f.ExtraSet = f.ExtraSet || len(c.Query("from")) > len(monthForm) || len(c.Query("to")) > len(monthForm)
 	query := c.Request.URL.Query()
 	for _, name := range sortedKeys(query) {
 		if !slices.Contains(shown, name) {
@@ -231,6 +249,25 @@ func (s *Server) wearFilters(c *gin.Context, v *memory.View, a wear.Ask) (wearFi
 		f.Ways = append(f.Ways, way{Href: to.path, Text: w.say(to.key), Here: to.path == c.Request.URL.Path})
 	}
 	return f, a, nil
+}
+
+// bounds are the ends of the days and distances that the address names. A month
+// is written as its first or last day: the form asks for days.
+func (w words) bounds(c *gin.Context) []filterBound {
+	all := []filterBound{
+		{Name: "from", Days: true}, {Name: "to", Days: true}, {Name: "km_from"}, {Name: "km_to"},
+	}
+	for i := range all {
+		b := &all[i]
+		b.Label, b.Value = w.say("fleet.filter."+b.Name), c.Query(b.Name)
+		if month, err := time.Parse(monthForm, b.Value); err == nil {
+			if b.Name == "to" {
+				month = month.AddDate(0, 1, -1)
+			}
+			b.Value = month.Format(time.DateOnly)
+		}
+	}
+	return all
 }
 
 func sortedKeys(q url.Values) []string {
@@ -532,6 +569,32 @@ func rangeOf(c *gin.Context) url.Values {
 	return q
 }
 
+// questionAddress is the list of the pairs of a question, with parameters
+// changed.
+func questionAddress(a wear.Ask, changes ...string) string {
+	q := url.Values{}
+	set := func(name, value string) {
+		if value != "" {
+			q.Set(name, value)
+		}
+	}
+	for _, only := range a.Only {
+		q.Set(only.Dim.String(), strings.Join(only.Words, ","))
+	}
+	set("from", a.From)
+	set("to", a.To)
+	set("km_from", wholeKM(a.KMFrom))
+	set("km_to", wholeKM(a.KMTo))
+	if a.Pattern != "" {
+		set("part", a.Part.String())
+		set("pattern", a.Pattern)
+	}
+	if a.Readings {
+		set("unit", wear.Units[1])
+	}
+	return at("/fleet/pairs", q, changes...)
+}
+
 // pairsAddress is the list of the pairs behind a number of the page.
 func pairsAddress(c *gin.Context, a wear.Ask, changes ...string) string {
 	return at("/fleet/pairs", c.Request.URL.Query(), append([]string{
@@ -826,7 +889,7 @@ func (s *Server) signalView(c *gin.Context, w words, a wear.Ask, o *signalOut, n
 	view := signalView{
 		Number: number, ID: o.ID.String(), Head: w.say(kind+".head", fills...), Text: w.say(kind+".text", fills...), of: &o.Signal,
 		Evidence: w.say("signal.evidence", fills...), Fault: o.Kind == wear.EarlyBatch, MayAct: s.who(c).allows(actOnSignals),
-		Pairs: signalAddress(o, a), PairsText: w.say("signal.pairs"),
+		Pairs: questionAddress(o.Pairs(a)), PairsText: w.say("signal.pairs"),
 	}
 	for n := 1; w.has(fmt.Sprintf("signal.%s.check.%d", o.Kind, n)); n++ {
 		view.Checks = append(view.Checks, w.say(fmt.Sprintf("signal.%s.check.%d", o.Kind, n)))
@@ -863,22 +926,4 @@ func qWords(q float64) string {
 		return "< 0.001"
 	}
 	return "= " + strconv.FormatFloat(q, 'f', 3, 64)
-}
-
-// signalAddress is the list of the pairs behind a signal.
-func signalAddress(o *signalOut, a wear.Ask) string {
-	q := url.Values{}
-	of := o.Pairs(a)
-	for _, only := range of.Only {
-		q.Set(only.Dim.String(), strings.Join(only.Words, ","))
-	}
-	for name, v := range map[string]string{"from": of.From, "to": of.To, "pattern": of.Pattern} {
-		if v != "" {
-			q.Set(name, v)
-		}
-	}
-	if of.Pattern != "" {
-		q.Set("part", of.Part.String())
-	}
-	return at("/fleet/pairs", q)
 }

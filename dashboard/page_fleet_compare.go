@@ -166,17 +166,10 @@ func keptBeside(kept []choice, prefixes ...string) []choice {
 // askAddress is the list of the pairs of a question; without a pattern, of
 // those found worn.
 func askAddress(a wear.Ask, pattern string) string {
-	q := url.Values{"from": {a.From}, "to": {a.To}}
-	for _, only := range a.Only {
-		q.Set(only.Dim.String(), strings.Join(only.Words, ","))
+	if a.Pattern = pattern; pattern != "" {
+		return questionAddress(a)
 	}
-	if pattern != "" {
-		q.Set("part", a.Part.String())
-		q.Set("pattern", pattern)
-	} else {
-		q.Set("verdict", "replace,retire")
-	}
-	return at("/fleet/pairs", q)
+	return questionAddress(a, "verdict", "replace,retire")
 }
 
 // points writes a difference of shares in percentage points, with its sign.

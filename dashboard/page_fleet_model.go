@@ -2,7 +2,6 @@ package dashboard
 
 import (
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -130,16 +129,6 @@ func (s *Server) showFleetModel(c *gin.Context) error {
 	}
 	view.Count, view.Empty = way{Href: questionAddress(of), Text: w.say("fleet.pairs", "n", n)}, n == 0
 	return s.render(c, http.StatusOK, "fleet-model", view)
-}
-
-// questionAddress is the list of the pairs of a question, with parameters
-// changed.
-func questionAddress(a wear.Ask, changes ...string) string {
-	q := url.Values{}
-	for _, only := range a.Only {
-		q.Set(only.Dim.String(), strings.Join(only.Words, ","))
-	}
-	return at("/fleet/pairs", q, append([]string{"from", a.From, "to", a.To}, changes...)...)
 }
 
 // asNew writes what is known of a model as new.

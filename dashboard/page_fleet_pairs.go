@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -18,13 +19,13 @@ import (
 // fleetPairsPage lists the pairs behind a number.
 type fleetPairsPage struct {
 	wearFilters
-	Title  string
-	About  []way // what narrows the list beyond the board's filters; a tap takes it away
-	Orders []way
-	CSV    string
-	Rows   []fleetPairRow
-	Next   string
-	First  string // the way back to the first page
+	Title, Caption string
+	About          []way // what narrows the list beyond the board's filters; a tap takes it away
+	Orders         []way
+	CSV            string
+	Rows           []fleetPairRow
+	Next           string
+	First          string // the way back to the first page
 }
 
 type fleetPairRow struct {
@@ -82,10 +83,17 @@ func (s *Server) showFleetPairs(c *gin.Context) error {
 	if len(cells) > 0 {
 		n = cells[0].N
 	}
-	view.Title = w.say("fleet.list.title", "n", n)
+	view.Title, view.Caption = w.say("fleet.list.title", "n", n), w.say("fleet.list.caption")
+	if a.Readings {
+		view.Title, view.Caption = w.say("fleet.list.readings", "n", n), w.say("fleet.list.readings-caption")
+	}
 	for _, name := range []string{"pattern", "batch", "verdict", "reason", "posture", "strike", "surface"} {
 		if word := c.Query(name); word != "" {
-			text := w.word(word)
+			var said []string
+			for one := range strings.SplitSeq(word, ",") {
+				said = append(said, w.word(one))
+			}
+			text := strings.Join(said, ", ")
 			if name == "pattern" {
 				text = w.say("fleet.picked", "part", w.say("fleet.part."+a.Part.String()), "pattern", w.word(word))
 			}
@@ -140,6 +148,14 @@ func gradeMarks(g facts.Grades) string {
 	return string(marks)
 }
 
+// wholeKM writes a distance, nothing where it is unread.
+func wholeKM(v assess.Value) string {
+	if !v.OK() {
+		return ""
+	}
+	return strconv.Itoa(v.Int())
+}
+
 // listCSV answers with the list as a file, in the words of export pairs.
 func (s *Server) listCSV(c *gin.Context, v *memory.View, f memory.Filter, order memory.Order) error {
 	dims := []memory.Dim{memory.Category, memory.Batch, memory.Gait, memory.Posture, memory.Strike, memory.Store, memory.Month, memory.Kind, memory.HeelPattern, memory.ForePattern, memory.Side, memory.Verdict, memory.Reason}
@@ -153,12 +169,6 @@ func (s *Server) listCSV(c *gin.Context, v *memory.View, f memory.Filter, order 
 	if err := out.Write(head); err != nil {
 		return err
 	}
-	km := func(v assess.Value) string {
-		if !v.OK() {
-			return ""
-		}
-		return strconv.Itoa(v.Int())
-	}
 	for n, after := 0, ""; n < maxListed; {
 		page, next, err := v.List(f, order, after, maxPage)
 		if err != nil {
@@ -166,7 +176,7 @@ func (s *Server) listCSV(c *gin.Context, v *memory.View, f memory.Filter, order 
 		}
 		for i := range page {
 			l := &page[i]
-			line := []string{l.Pair, v.Label(memory.Model, l.Word(memory.Model)), l.Day, km(l.KM), km(l.Lower), km(l.Upper)}
+			line := []string{l.Pair, v.Label(memory.Model, l.Word(memory.Model)), l.Day, wholeKM(l.KM), wholeKM(l.Lower), wholeKM(l.Upper)}
 			for _, d := range dims {
 				line = append(line, l.Word(d))
 			}

@@ -256,6 +256,57 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 		}
 	})
 
+	t.Run("every filter is the same on the page, in the list and in the API", func(t *testing.T) {
+		for _, filter := range []string{
+			"strike=rearfoot", "posture=pronated,highly+pronated", "from=2026-03-05&to=2026-05-20", "km_from=100&km_to=349",
+			"strike=midfoot&km_to=400&from=2025-06-01&to=2026-02",
+		} {
+			hits := 0
+			list := r.file(t, "/fleet/pairs?as=csv&part=forefoot&pattern=medial&category=daily&"+filter)
+			km, day := slices.Index(list[0], "km"), slices.Index(list[0], "day")
+			for _, row := range list[1:] {
+				hits++
+				if strings.Contains(filter, "km_from") {
+					if n, err := strconv.Atoi(row[km]); err != nil || n < 100 || n > 349 {
+						t.Errorf("%s lists a pair at %q km", filter, row[km])
+					}
+				}
+				if strings.HasPrefix(filter, "from") && (row[day] < "2026-03-05" || row[day] > "2026-05-20") {
+					t.Errorf("%s lists a pair read on %s", filter, row[day])
+				}
+			}
+			shares := decoded[struct {
+				Groups []struct {
+					Levels []struct {
+						Level      string
+						Hits, Size int
+					}
+				}
+			}](t, r.call("GET", apiRoot+"/wear/shares?part=forefoot&category=daily&"+filter, r.office(), nil))
+			size := 0
+			for _, l := range shares.Groups[0].Levels {
+				if l.Level == "medial" {
+					size = l.Size
+					if l.Hits != hits {
+						t.Errorf("%s: %d pairs are listed, the API has %d", filter, hits, l.Hits)
+					}
+				}
+			}
+			// The matrix opens with a year where no day is named: name all.
+			rows := r.file(t, "/fleet?part=forefoot&pattern=medial&figure=wear-matrix&as=csv&from=2024-01&to=2026-12&"+filter)
+			if strings.Contains(filter, "from=2") {
+				rows = r.file(t, "/fleet?part=forefoot&pattern=medial&figure=wear-matrix&as=csv&"+filter)
+			}
+			found := false
+			for _, row := range rows {
+				found = found || row[0] == "daily" && row[1] == "all gaits" && row[2] == strconv.Itoa(hits) && row[3] == strconv.Itoa(size)
+			}
+			if !found || hits < 3 {
+				t.Errorf("%s: the matrix lacks daily, all gaits, %d of %d", filter, hits, size)
+			}
+		}
+	})
+
 	t.Run("a cell leads to its pairs in one tap", func(t *testing.T) {
 		doc, err := html.Parse(strings.NewReader(page))
 		must(t, err)

@@ -2,6 +2,7 @@ package wear
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 
 	"solewright/assess"
@@ -17,6 +18,8 @@ type Ask struct {
 	// From and To bound the day of the last reading, days or months, both
 	// included.
 	From, To string
+	// KMFrom and KMTo bound the distance, in km, both included; unread is no bound.
+	KMFrom, KMTo assess.Value
 	// Only are conditions on words; see [Ask.With].
 	Only []fleet.Only
 	// Part is the part of the outsole whose pattern is asked about.
@@ -92,8 +95,11 @@ func names(dims []fleet.Dim) []string {
 	return all
 }
 
-// Read reads a question from parameters: from, to, the names of [Filters], part,
-// pattern and by, with commas between several. view may be nil; with it, models
+// maxKM is the largest distance of a record.
+const maxKM = 200_000
+
+// Read reads a question from parameters: from, to, km_from, km_to, the names of
+// [Filters], part, pattern, unit and by, with commas between several. view may be nil; with it, models
 // may be named by their label. Every fault is named, by its parameter.
 func Read(get func(name string) string, view *fleet.View, scopes []retail.Scope) (Ask, error) {
 	a := Ask{Scopes: scopes, From: get("from"), To: get("to"), Pattern: get("pattern")}
@@ -108,6 +114,21 @@ func Read(get func(name string) string, view *fleet.View, scopes []retail.Scope)
 			list = modelIDs(view, list)
 		}
 		a.Only = append(a.Only, fleet.Only{Dim: d, Words: list})
+	}
+	for _, bound := range []struct {
+		name string
+		to   *assess.Value
+	}{{"km_from", &a.KMFrom}, {"km_to", &a.KMTo}} {
+		text := get(bound.name)
+		if text == "" {
+			continue
+		}
+		km, err := strconv.Atoi(text)
+		if err != nil || km < 0 || km > maxKM {
+			errs.Add(assess.FieldError{Field: bound.name, Value: text, Want: "whole kilometres, 0 to 200000", Err: assess.ErrMalformed})
+			continue
+		}
+		*bound.to = assess.Of(km)
 	}
 	if p := get("part"); p != "" {
 		i := slices.Index(Parts, p)
@@ -171,7 +192,7 @@ func modelIDs(view *fleet.View, words []string) []string {
 
 // filter returns the question's filter.
 func (a Ask) filter() fleet.Filter {
-	return fleet.Filter{Scopes: a.Scopes, From: a.From, To: a.To, Only: a.Only, Readings: a.Readings}
+	return fleet.Filter{Scopes: a.Scopes, From: a.From, To: a.To, KMFrom: a.KMFrom, KMTo: a.KMTo, Only: a.Only, Readings: a.Readings}
 }
 
 // Filter returns the pairs that are asked about, those of the pattern where one

@@ -89,8 +89,9 @@ const (
 //   - A batch: pairs of one batch read under 250 km that were found worn, against
 //     what pairs of the same category at the same distance (bands of 50 km) have
 //     elsewhere; exact Poisson-binomial tail.
-//   - A store: pairs found worn, against those of the same kind of visit, category
-//     and distance in all stores; z over its overdispersion, with the outer tenths
+//   - A store: readings that found the pair worn, against those of the same kind
+//     of visit, category and distance (bands of 100 km) in all other stores: it is
+//     readings that a store's people make; z over its overdispersion, with the outer tenths
 //     of z pulled in (Spiegelhalter DJ 2005, Stat Med 24:1185–1202).
 //   - A model under one gait: a medial or lateral pattern, against other models
 //     of its category under that gait; Newcombe's interval, two-sided z of the
@@ -180,7 +181,8 @@ func ScopeWord(scopes []retail.Scope) string {
 	return strings.Join(all, " ")
 }
 
-// Pairs returns the question whose pairs are those behind a signal.
+// Pairs returns the question whose pairs, or readings, are those behind a signal:
+// its Hits.
 func (s *Signal) Pairs(a Ask) Ask {
 	a.Pattern, a.By = "", nil
 	for _, c := range []struct {
@@ -198,8 +200,18 @@ func (s *Signal) Pairs(a Ask) Ask {
 			a.Part = Forefoot
 		}
 		return a
+	case EarlyBatch:
+		if !a.KMTo.OK() || a.KMTo.Int() >= EarlyKM {
+			a.KMTo = assess.Of(EarlyKM - 1)
+		}
+	case StoreApart:
+		a.Readings = true
 	case MonthMoved:
+		a.Readings = true
 		a.From, a.To = s.Month, s.Month
+	}
+	if s.Kind != MonthMoved && !a.KMFrom.OK() {
+		a.KMFrom = assess.Of(0) // an unknown distance can't be compared
 	}
 	return a.Without(fleet.Verdict).With(fleet.Verdict, worn...)
 }
@@ -341,6 +353,7 @@ func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
 }
 
 func storesApart(v *fleet.View, a Ask) ([]Signal, error) {
+	a.Readings = true
 	groups, err := v.Looks(a.filter(), fleet.Store, fleet.Kind, fleet.Category)
 	if err != nil {
 		return nil, err
