@@ -547,3 +547,49 @@ func TestModulesAgreeWithTheEngine(t *testing.T) {
 		}
 	})
 }
+
+// What a check looks like opens and closes by touch and by keys, and takes no
+// reading with it; without the line it is there as well.
+func TestHelpOfACheck(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, fitterCode)
+	b.until(`navigator.serviceWorker.controller`)
+	id := shop.begin(b, "check")
+	b.tap(key("g-1"))
+	b.tap(`[data-v="lining"]`)
+	b.tap(key("lining-left,worn"))
+
+	b.tap(key("help-lining"))
+	b.until(`!document.querySelector("#how").hidden && document.querySelector("#how-lining path") && document.activeElement.dataset.k === "help-close"`)
+	if says := b.text("#how"); !strings.Contains(says, "Counts The back inside the heel") || !strings.Contains(says, "Doesn't count Stains") || !strings.Contains(says, "a broken shell cuts") {
+		t.Errorf("the help says %q", says)
+	}
+	b.keepPicture("help of the lining")
+	b.tap(key("help-close"))
+	b.until(`document.querySelector("#how").hidden && document.activeElement.dataset.k === "help-lining"`)
+
+	// By keys: Enter opens, the check is read with its help open, which goes along to
+	// the next check; Escape closes.
+	b.press(kb.Enter)
+	b.until(`!document.querySelector("#how").hidden`)
+	b.tap(key("lining-right,sound"))
+	b.until(`document.querySelector("#how-head").innerText.startsWith("Upper bond") && document.querySelector("#how use").getAttribute("href") === "#how-bond"`)
+	b.press(kb.Escape)
+	b.until(`document.querySelector("#how").hidden && document.activeElement.dataset.k === "help-bond"`)
+	b.press("?")
+	b.until(`!document.querySelector("#how").hidden`)
+	b.press("?")
+	b.until(`document.querySelector("#how").hidden`)
+
+	b.quiet(true)
+	shop.stop()
+	b.open(shop.url("/bench/" + id))
+	b.tap(key("help-zones"))
+	b.until(`document.querySelector("#how-zones path") && document.querySelector("#how-head").innerText.startsWith("Outsole")`)
+	b.tap(key("help-close"))
+	b.until(`document.querySelector("#how").hidden`)
+	if kept := module[string](b, "shelf.js", `m.tickets.get("`+id+`").then((t) => [t.reading.left.heel_medial, t.reading.left.lining, t.reading.right.lining].join())`); kept != "1,worn,sound" {
+		t.Errorf("the ticket holds %s after its helps, want 1,worn,sound", kept)
+	}
+	shop.start()
+}

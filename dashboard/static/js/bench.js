@@ -3,6 +3,7 @@
 
 import { arrows, byId, focusOn } from "./dom.js";
 import { acts as asideActs, drawAlso, drawAside, isAside } from "./asides.js";
+import { acts as helpActs, asked as askedHelp, drawHelp } from "./help.js";
 import { acts as handActs, drawHandover, nextCheck, typedOver } from "./handover.js";
 import { newTicket, openPairs } from "./begin.js";
 import { uuidv7 } from "./ids.js";
@@ -20,7 +21,7 @@ import { acts as ticketActs, bindTicket, drawTicket, typed } from "./ticket.js";
 import { acts as tiltActs, drawView, tap, turned, viewing } from "./tilt.js";
 import { t } from "./words.js";
 
-const acts = { ...soleActs, ...ledgerActs, ...asideActs, ...stubActs, ...ticketActs, ...tiltActs, ...photoActs, ...handActs };
+const acts = { ...soleActs, ...ledgerActs, ...asideActs, ...stubActs, ...ticketActs, ...tiltActs, ...photoActs, ...handActs, ...helpActs };
 
 class Bench {
   // what the ticket holds is kept; what stands below is only how it is looked at
@@ -29,6 +30,7 @@ class Bench {
   panel = "checks"; // what stands in the ledger's place
   line = null; // the open check
   asking = null; // the row that asks why a check can't be read: "lining,left"
+  help = null; // the check whose help lies over the soles
   pairs = []; // the runner's open pairs of this model
   handing = false;
   result = null;
@@ -127,6 +129,7 @@ class Bench {
       drawAlso(this);
       drawView(this);
     }
+    drawHelp(this);
     drawStub(this);
     const history = byId("way-history"); // a pair that is new has none
     history.hidden = !this.ticket.known;
@@ -152,7 +155,7 @@ class Bench {
 }
 
 // Acts that change nothing of the reading need no new verdict.
-const LOOKS = new Set(["zone", "line", "panel", "zone-ask", "print", "leave", "view-line", "view-move", "view-turn", "view-point"]);
+const LOOKS = new Set(["zone", "line", "panel", "zone-ask", "print", "leave", "view-line", "view-move", "view-turn", "view-point", "help"]);
 
 function bind(bench) {
   document.addEventListener("click", (event) => {
@@ -181,12 +184,14 @@ function bind(bench) {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     const { target } = event, typing = target.matches("input, select, textarea");
     if (event.key === "Escape") {
-      if (viewing()) bench.act("view-leave");
+      if (bench.help) { acts.help(bench, bench.help); bench.redraw(); }
+      else if (viewing()) bench.act("view-leave");
       else if (isAside(bench.panel) || bench.panel === "more") bench.act("panel", "checks");
       else if (bench.handing && bench.ticket.state === "open") bench.act("hand", "back");
       return;
     }
     if (typing) return;
+    if (event.key === "?" && bench.ticket.state === "open") { acts.help(bench, askedHelp(bench)); bench.redraw(); return; }
     if (arrows(event)) return;
     const spot = target.closest(".spot");
     if (spot && (event.key === "Enter" || event.key === " ")) {

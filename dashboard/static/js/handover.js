@@ -3,6 +3,7 @@
 
 import { byId, draw, html, key, radios } from "./dom.js";
 import { column } from "./columns.js";
+import { helpKey } from "./help.js";
 import { set } from "./reading.js";
 import { uuidv7 } from "./ids.js";
 import { keep } from "./outbox.js";
@@ -142,7 +143,7 @@ export function missing(bench) {
   return out;
 }
 
-const hygiene = (bench) => html`<fieldset><legend>${t("check.hygiene")}</legend>${radios({ name: "hygiene", act: "hygiene", label: t("check.hygiene"), columns: 3, value: bench.reading.hygiene, options: column("hygiene").words.map((w) => ({ v: w, text: word(w), note: t(`hygiene.${w}`) })) })}</fieldset>`;
+const hygiene = (bench) => html`<fieldset><legend>${t("check.hygiene")}</legend><div class="hygiene">${radios({ name: "hygiene", act: "hygiene", label: t("check.hygiene"), columns: 3, value: bench.reading.hygiene, options: column("hygiene").words.map((w) => ({ v: w, text: word(w), note: t(`hygiene.${w}`) })) })}${helpKey(bench, "hygiene")}</div></fieldset>`;
 
 function gradeRow(bench) {
   const { grade } = bench.result;

@@ -4,6 +4,7 @@
 import { byId, draw, html, key, radios } from "./dom.js";
 import { column, depthOf, more, zones } from "./columns.js";
 import { CANT, SHOES, againOf, built, cantReason, done, get, isCant, leans, lines, mostWorn, needsAgain, set, tilted } from "./reading.js";
+import { helpKey } from "./help.js";
 import { edgeOf, partOf } from "./sole.js";
 import { tiltRow, tiltWords } from "./tilt.js";
 import { zoneWord } from "./soles.js";
@@ -117,7 +118,7 @@ function drawOpen(bench) {
     [DEPTH]: () => depthRow(bench),
   }[kindOf(name)]();
   const hint = `how.${name}`;
-  draw(byId("open"), html`<h2>${t(`check.${name}`)}${has(hint) ? html` <small>${t(hint)}</small>` : ""}</h2><div data-rows>${rows}</div>`);
+  draw(byId("open"), html`<header><h2>${t(`check.${name}`)}${has(hint) ? html` <small>${t(hint)}</small>` : ""}</h2>${helpKey(bench, name)}</header><div data-rows>${rows}</div>`);
 }
 
 export function drawLedger(bench) {

@@ -55,6 +55,7 @@ const GRADES = column("heel_medial").words;
 function drawGauge(bench) {
   const { at, reading } = bench, v = at ? get(reading, at.shoe, at.zone) : undefined;
   draw(byId("zone-name"), at ? capital(zoneWord(at.shoe, at.zone)) : t("zones.read"));
+  byId("zone-how").setAttribute("aria-expanded", bench.help === "zones");
   draw(byId("steps"), bench.zoneAsking
     ? CANT.map((why) => html`<button class="step" type="button" data-k="zc-${why}" data-act="zone-cant" data-v="${why}" aria-pressed="${v === `cant:${why}`}">${t(`cant.${why}`)}</button>`)
     : GRADES.map((_, g) => html`<button class="step g${g}" type="button" data-k="g-${g}" data-act="grade" data-v="${g}" aria-pressed="${v === g}">${g > 0 ? html`<svg aria-hidden="true"><rect class="hatch" width="100%" height="100%" fill="url(#hatch${g})"/></svg>` : ""}<b>${g}</b><span>${t(`grade.${g}`)}</span></button>`));
