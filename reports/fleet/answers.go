@@ -161,14 +161,14 @@ func answered[E any](v *View, kind string, f *Filter, dims []Dim, begin func(*gr
 		}
 	} else {
 		g, total = a.group, a.sum.(sum[E])
-		g.view = v
+		g.view, g.query.tables = v, v.tables.or(last.view.tables)
 		v.since(last.view, g.query, func(sel *selection, sign int) { total.change(g, sel, sign) })
 	}
 	lines := total.lines(g)
 	kept, n := total.keep()
 	a.group, a.sum = nil, nil
 	if kept != nil {
-		g.key = nil
+		g.query.buffers = nil
 		a.group, a.sum = g, kept
 	}
 	a.found.Store(&found{v, lines})
@@ -262,7 +262,7 @@ func eachDifference(longer, one, other *segment, q *query, f func(*selection, in
 		if n == 0 {
 			continue
 		}
-		if sel.rows = q.narrowed(longer, sel.base, rows[:n]); len(sel.rows) > 0 {
+		if sel.rows = q.narrowed(longer, sel.base, rows[:n], q.model != nil); len(sel.rows) > 0 {
 			f(&sel, 1)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -129,9 +130,10 @@ func (c *Copy) Load(ctx context.Context) error {
 		if c.at, err = c.o.Source.EachFact(ctx, c.add); err != nil {
 			return fmt.Errorf("loading the fleet: %w", err)
 		}
-		for _, s := range c.segments {
-			s.trim()
+		for i, s := range c.segments {
+			c.segments[i] = s.seal()
 		}
+		c.open = map[segmentKey]*segment{}
 	}
 	// What was written meanwhile, so that the first view is of one moment.
 	if _, err := c.follow(ctx); err != nil {
@@ -178,14 +180,40 @@ func (c *Copy) add(f *facts.Fact) error {
 	}
 	key := segmentKey{monthNumber(r.day), r.isFirst}
 	s := c.open[key]
-	if s == nil || s.len() == segmentRows {
-		s = &segment{month: key.month, earlier: key.earlier}
+	if s == nil {
+		s = c.openSegment(key)
 		c.open[key] = s
-		c.segments = append(c.segments, s)
 	}
 	s.add(&r)
 	c.count(&r, 1)
+	if s.len() == segmentRows {
+		c.put(s, s.seal())
+		delete(c.open, key)
+	}
 	return nil
+}
+
+// openSegment returns a segment that takes rows: one that is sealed and not full
+// takes more, so that there is never more than one.
+func (c *Copy) openSegment(key segmentKey) *segment {
+	for _, s := range c.segments {
+		if s.month == key.month && s.earlier == key.earlier && s.len()-s.numStruck < segmentRows {
+			u := s.unsealed()
+			c.put(s, u)
+			return u
+		}
+	}
+	s := &segment{month: key.month, earlier: key.earlier}
+	c.segments = append(c.segments, s)
+	return s
+}
+
+// put puts a segment in the place of another with the same rows. Views keep the
+// old one as long as they last.
+func (c *Copy) put(old, with *segment) {
+	if old != with {
+		c.segments[slices.Index(c.segments, old)], c.replaced = with, true
+	}
 }
 
 // count notes that a row came, or with -1 that it went.
@@ -204,6 +232,7 @@ func (c *Copy) count(r *row, n int) {
 func (c *Copy) publish() {
 	v := &View{
 		AsOf: c.asOf, Rows: c.rows, Pairs: c.pairs, names: c.names, runners: c.encoder.runners.keys,
+		tables: tables{c.encoder.findings.all, c.encoder.unread.all}, places: 4 * len(c.encoder.runners.places),
 		sum: c.sum, identity: c.identity, at: c.at, segments: make([]*segment, len(c.segments)),
 	}
 	before := c.view.Load()
@@ -299,31 +328,49 @@ func (c *Copy) strike(pairs map[uint64]struct{}) {
 		maybe[uint16(p)>>6] |= 1 << (p & 63)
 	}
 	var rows []int
-	for k, s := range c.segments {
-		rows = rows[:0]
-		for i, low := range s.pairLow {
-			if maybe[uint16(low)>>6]>>(low&63)&1 == 0 {
-				continue
-			}
-			if _, ok := pairs[s.pair(i)]; ok && !s.isStruck(i) {
-				rows = append(rows, i)
-				r := s.at(i)
-				c.count(&r, -1)
-			}
-		}
+	for _, s := range c.segments {
+		rows = s.find(&maybe, pairs, rows[:0])
 		if len(rows) == 0 {
 			continue
 		}
+		for _, i := range rows {
+			r := s.at(i)
+			c.count(&r, -1)
+		}
 		s.strike(rows)
-		if 2*s.numStruck > s.len() {
-			// Views keep the old one as long as they last.
-			held := s.held()
-			if key := (segmentKey{s.month, s.earlier}); c.open[key] == s {
-				c.open[key] = held
-			}
-			c.segments[k], c.replaced = held, true
+		if 2*s.numStruck <= s.len() {
+			continue
+		}
+		if s.sealed {
+			c.put(s, s.seal())
+			continue
+		}
+		held := s.unsealed()
+		c.put(s, held)
+		c.open[segmentKey{s.month, s.earlier}] = held
+	}
+}
+
+// find returns the rows that hold of pairs, in rows; maybe has a bit for the last
+// sixteen bits of each pair.
+func (s *segment) find(maybe *[1 << 10]uint64, pairs map[uint64]struct{}, rows []int) []int {
+	take := func(i int) {
+		if _, ok := pairs[s.pair(i)]; ok && !s.isStruck(i) {
+			rows = append(rows, i)
 		}
 	}
+	if !s.sealed {
+		for i := range s.rows {
+			take(i)
+		}
+		return rows
+	}
+	for i, low := range s.pairLow {
+		if maybe[low>>6]>>(low&63)&1 == 1 {
+			take(i)
+		}
+	}
+	return rows
 }
 
 // rename brings names up to date with the catalogue, and publishes.

@@ -69,14 +69,13 @@ type grouping struct {
 	dims   []Dim
 	sizes  [MaxDims]uint64
 	cellsN uint64
-	key    []uint64 // room for a block's
 }
 
 func (v *View) group(f *Filter, dims []Dim) (*grouping, error) {
 	if err := checkDims(dims); err != nil {
 		return nil, err
 	}
-	q, err := v.names.compile(f)
+	q, err := v.query(f)
 	if err != nil {
 		return nil, err
 	}
@@ -91,22 +90,8 @@ func (v *View) group(f *Filter, dims []Dim) (*grouping, error) {
 // keys calls f with each row's place in its block and its key: the codes of the
 // dimensions as one number.
 func (g *grouping) keys(sel *selection, f func(row uint16, key uint64)) {
-	if g.key == nil {
-		g.key = make([]uint64, blockRows)
-	}
-	key := g.key[:len(sel.rows)]
-	clear(key)
-	byCode := -1
-	for i, d := range g.dims {
-		for k := range key {
-			key[k] *= g.sizes[i]
-		}
-		if d == Code {
-			byCode = i
-			continue
-		}
-		g.codes(d, sel, key)
-	}
+	key := keysOf(g, sel.segment, sel.base, sel.rows, g.query.room().key[:len(sel.rows)])
+	byCode := slices.Index(g.dims, Code)
 	if byCode < 0 {
 		for k, i := range sel.rows {
 			f(i, key[k])
@@ -118,60 +103,11 @@ func (g *grouping) keys(sel *selection, f func(row uint16, key uint64)) {
 		stride *= s
 	}
 	for k, i := range sel.rows {
-		var codes [planes]uint64
-		for p := range planes {
-			if sel.segment.codes[p] != nil {
-				codes[p] = sel.segment.codes[p][sel.base+int(i)]
-			}
-		}
-		if codes == [planes]uint64{} {
+		codes := &g.query.findings[sel.findingAt(sel.base+int(i))].codes
+		if *codes == [planes]uint64{} {
 			f(i, key[k])
 		}
-		countBits(&codes, func(code uint32) { f(i, key[k]+stride*uint64(code)) })
-	}
-}
-
-// codes adds the codes of a dimension to keys.
-func (g *grouping) codes(d Dim, sel *selection, key []uint64) {
-	s, n := sel.segment, g.view.names
-	end := min(sel.base+blockRows, s.len())
-	switch d {
-	case Model:
-		addCodes(key, sel.rows, s.model[sel.base:end])
-	case Store:
-		addCodes(key, sel.rows, s.store[sel.base:end])
-	case Staff:
-		addCodes(key, sel.rows, s.staff[sel.base:end])
-	case Reason:
-		addCodes(key, sel.rows, s.reason[sel.base:end])
-	case Batch:
-		addCodes(key, sel.rows, s.batch[sel.base:end])
-	case Category:
-		addThrough(key, sel.rows, s.model[sel.base:end], n.category)
-	case Region:
-		addThrough(key, sel.rows, s.store[sel.base:end], n.region)
-	case Month:
-		for k := range key {
-			key[k] += uint64(s.month)
-		}
-	default:
-		f := packed[d]
-		what := s.what[sel.base:end]
-		for k, i := range sel.rows {
-			key[k] += uint64(f.of(what[i]))
-		}
-	}
-}
-
-func addCodes[C uint16 | uint32](key []uint64, rows []uint16, column []C) {
-	for k, i := range rows {
-		key[k] += uint64(column[i])
-	}
-}
-
-func addThrough[C uint8 | uint16](key []uint64, rows, column []uint16, group []C) {
-	for k, i := range rows {
-		key[k] += uint64(group[column[i]])
+		countBits(codes, func(code uint32) { f(i, key[k]+stride*uint64(code)) })
 	}
 }
 

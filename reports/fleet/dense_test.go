@@ -1,6 +1,7 @@
 package fleet
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math/rand/v2"
@@ -8,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"github.com/google/go-cmp/cmp"
+	gocmp "github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"solewright/assess"
@@ -21,6 +22,8 @@ import (
 type scattered struct {
 	Source
 	readings, stores, models int
+	pairs                    int // 0: one for each reading
+	days                     int // 0: some months
 }
 
 func (s scattered) Identity(context.Context) (facts.Identity, error) {
@@ -56,7 +59,7 @@ func (s scattered) draw(random *rand.Rand, pair string) facts.Fact {
 	f := facts.Fact{
 		Pair: pair, Last: random.IntN(10) < 7, Model: assess.UUID{0: byte(random.IntN(s.models)), 6: 0x70, 8: 0x80},
 		Batch: fmt.Sprint("B", random.IntN(20)), Store: storeCode(random.IntN(s.stores)), Staff: fmt.Sprint("F", random.IntN(50)),
-		Day:  dayOf(uint16(9500 + random.IntN(200))),
+		Day:  dayOf(uint16(9500 + random.IntN(cmp.Or(s.days, 200)))),
 		Kind: assess.RecordKind(random.IntN(len(assess.KindWords))), Gait: maybe(len(assess.GaitWords)), Posture: maybe(len(assess.GaitWords)),
 		Strike: maybe(len(assess.StrikeWords)), Surface: maybe(len(assess.Surfaces)), UsedFor: maybe(len(assess.UsedForWords)),
 		Heel: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)), Fore: assess.Pattern(random.IntN(int(assess.MixedWear) + 1)),
@@ -84,7 +87,7 @@ func (s scattered) draw(random *rand.Rand, pair string) facts.Fact {
 func (s scattered) EachFact(_ context.Context, each func(*facts.Fact) error) (facts.Position, error) {
 	random := rand.New(rand.NewPCG(1, 2))
 	for n := range s.readings {
-		f := s.draw(random, pairRef(uint64(n)))
+		f := s.draw(random, pairRef(uint64(n%cmp.Or(s.pairs, s.readings))))
 		if err := each(&f); err != nil {
 			return facts.Position{}, err
 		}
@@ -92,7 +95,8 @@ func (s scattered) EachFact(_ context.Context, each func(*facts.Fact) error) (fa
 	return facts.Position{}, nil
 }
 
-// scatter loads a scattered fleet; of every third segment some rows are struck.
+// scatter loads a scattered fleet; of every third segment some rows are struck,
+// and every second takes more rows.
 func scatter(t testing.TB, s scattered) *View {
 	t.Helper()
 	c := New(Options{Source: s})
@@ -100,6 +104,10 @@ func scatter(t testing.TB, s scattered) *View {
 		t.Fatal(err)
 	}
 	for i, s := range c.segments {
+		if i%2 == 0 {
+			c.put(s, s.unsealed())
+			s = c.segments[i]
+		}
 		if i%3 == 0 {
 			s.strike([]int{0, s.len() / 2, s.len() - 1})
 		}
@@ -132,7 +140,7 @@ func naive(v *View, f *Filter, dims []Dim) map[string]int {
 		case Month:
 			code = uint32(s.month)
 		case Reason:
-			code = uint32(r.reason)
+			code = uint32(v.findings[r.finding].first)
 		case Staff:
 			code = uint32(r.staff)
 		default:
@@ -174,14 +182,19 @@ func naive(v *View, f *Filter, dims []Dim) map[string]int {
 }
 
 func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
-	v := scatter(t, scattered{readings: 20_000, stores: 40, models: 25})
 	var single []Dim
 	for d := range numDims {
 		if d != Code {
 			single = append(single, d)
 		}
 	}
+	long := scatter(t, scattered{readings: 25_000, stores: 40, models: 25, days: 20})
+	short := scatter(t, scattered{readings: 5_000, stores: 40, models: 25})
+	if !slices.ContainsFunc(long.segments, func(s *segment) bool { return s.sealed && s.len() == segmentRows }) {
+		t.Fatal("no segment is full")
+	}
 	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.SampledFrom([]*View{short, short, long}).Draw(t, "fleet")
 		f := Filter{
 			Scopes: rapid.SampledFrom([][]retail.Scope{{{}}, {{}}, {{}}, {{Region: "N"}}, {{Store: storeCode(3)}}, nil}).Draw(t, "scopes"),
 			From:   rapid.SampledFrom([]string{"", "", "2026-02", "2026-03-11"}).Draw(t, "from"),
@@ -208,7 +221,7 @@ func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
 		for _, c := range cells {
 			got[fmt.Sprintf("%q", c.By)] += c.N
 		}
-		if diff := cmp.Diff(naive(v, &f, dims), got); diff != "" {
+		if diff := gocmp.Diff(naive(v, &f, dims), got); diff != "" {
 			t.Fatalf("%+v by %v (-one by one +count):\n%s", f, dims, diff)
 		}
 	})
@@ -317,19 +330,14 @@ func TestShoesAlikeAreThoseWithTheSameGrades(t *testing.T) {
 	for _, g := range groups {
 		got[g.By[0]] = [2]int{g.N, g.Alike}
 	}
-	if diff := cmp.Diff(want, got); diff != "" || len(got) != 3 {
+	if diff := gocmp.Diff(want, got); diff != "" || len(got) != 3 {
 		t.Errorf("by store (-one by one +alike):\n%s", diff)
 	}
 }
 
 // Readings of one pair on one day tie; a list turns its pages without losing one.
 func TestAListOfReadingsHasEachOnce(t *testing.T) {
-	v := scatter(t, scattered{readings: 3_000, stores: 2, models: 3})
-	for _, s := range v.segments {
-		for k := range s.len() { // some hundred readings a pair
-			s.pairLow[k], s.pairHigh[k] = s.pairLow[k]%30, 0
-		}
-	}
+	v := scatter(t, scattered{readings: 3_000, stores: 2, models: 3, pairs: 30}) // some hundred readings a pair
 	f := Filter{Scopes: []retail.Scope{{}}, Readings: true}
 	for order := range numOrders {
 		want, got := map[string]int{}, map[string]int{}
@@ -350,7 +358,7 @@ func TestAListOfReadingsHasEachOnce(t *testing.T) {
 			}
 			after = next
 		}
-		if diff := cmp.Diff(want, got); diff != "" || pages < 20 {
+		if diff := gocmp.Diff(want, got); diff != "" || pages < 20 {
 			t.Errorf("order %d in %d pages (-rows +listed):\n%s", order, pages, diff)
 		}
 	}

@@ -17,4 +17,10 @@
 // and consistent: rows are appended in segments by month, never changed; what an
 // amendment, a void or another visit of the pair replaces is struck out by a new
 // bitmap of its segment.
+// A segment that is full is sealed: its rows, in order of the model, packed in
+// as many bits as each column needs.
+//
+// What is counted and summed up is kept and brought up to date by the rows that
+// came and went since, see [Options.Answers]; at most as many scans run at once as
+// there are processors.
 package fleet

@@ -51,6 +51,9 @@ type query struct {
 	reason           []bool
 	codes            [planes]uint64
 	byCode, codeless bool
+
+	tables           // of the view that is asked
+	buffers *buffers // while rows are looked at
 }
 
 // fieldTest is a condition on a packed dimension: bit c of allowed says that
@@ -58,6 +61,13 @@ type query struct {
 type fieldTest struct {
 	field
 	allowed uint32
+}
+
+// query is a filter in the codes of the view.
+func (v *View) query(f *Filter) (*query, error) {
+	q, err := v.names.compile(f)
+	q.tables = v.tables
+	return q, err
 }
 
 // compile turns a filter into codes. Words that no row has match nothing; words

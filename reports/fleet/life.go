@@ -47,7 +47,7 @@ func (v *View) Life(f Filter, dims ...Dim) ([]LifeGroup, error) {
 // lifeKey writes an interval so that keys sort as spans do: the upper end lies
 // above the lower one in the column.
 func lifeKey(s *segment, i int) uint64 {
-	switch life := s.life[i]; {
+	switch life := s.life(i); {
 	case life&contradicts != 0:
 		return lifeContrary
 	case life>>lowerShift&lifeMask == 0:
@@ -111,7 +111,7 @@ func (v *View) Looks(f Filter, dims ...Dim) ([]LookGroup, error) {
 }
 
 func lookKey(s *segment, i int) uint64 {
-	return s.life[i]&kmMask<<2 | conditionOf(assess.Verdict(packed[Verdict].of(s.what[i])))
+	return s.kmAt(i)<<2 | conditionOf(assess.Verdict(packed[Verdict].of(s.whatAt(i))))
 }
 
 func (g *LookGroup) add(key uint64, n int) {

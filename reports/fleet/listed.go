@@ -13,8 +13,8 @@ type Listed struct {
 	Lower, Upper assess.Value
 	Contradicts  bool
 
-	row   row
-	names *names
+	row  row
+	view *View
 }
 
 // Word returns the row's word of a dimension; of Code its codes, a space between,
@@ -22,32 +22,32 @@ type Listed struct {
 func (l *Listed) Word(d Dim) string {
 	switch d {
 	case Model:
-		return l.names.word(d, uint32(l.row.model))
+		return l.view.names.word(d, uint32(l.row.model))
 	case Category:
-		return l.names.word(d, uint32(l.names.category[l.row.model]))
+		return l.view.names.word(d, uint32(l.view.names.category[l.row.model]))
 	case Batch:
-		return l.names.word(d, l.row.batch)
+		return l.view.names.word(d, l.row.batch)
 	case Store:
-		return l.names.word(d, uint32(l.row.store))
+		return l.view.names.word(d, uint32(l.row.store))
 	case Region:
-		return l.names.word(d, uint32(l.names.region[l.row.store]))
+		return l.view.names.word(d, uint32(l.view.names.region[l.row.store]))
 	case Staff:
-		return l.names.word(d, uint32(l.row.staff))
+		return l.view.names.word(d, uint32(l.row.staff))
 	case Month:
 		return monthOf(monthNumber(l.row.day))
 	case Reason:
-		return l.names.word(d, uint32(l.row.reason))
+		return l.view.names.word(d, uint32(l.view.findings[l.row.finding].first))
 	case Code:
 		var all []byte
-		countBits(&l.row.codes, func(code uint32) {
+		countBits(&l.view.findings[l.row.finding].codes, func(code uint32) {
 			if len(all) > 0 {
 				all = append(all, ' ')
 			}
-			all = append(all, l.names.codes[code]...)
+			all = append(all, l.view.names.codes[code]...)
 		})
 		return string(all)
 	}
-	return l.names.word(d, packed[d].of(l.row.what))
+	return l.view.names.word(d, packed[d].of(l.row.what))
 }
 
 // Grades are the grades of the row's zones on one shoe.

@@ -41,7 +41,7 @@ func (v *View) Visits(f Filter, dims ...Dim) ([]Visit, error) {
 		g.keys(sel, func(row uint16, key uint64) {
 			i := sel.base + int(row)
 			all = append(all, found{
-				sel.day[i], sel.pair(i), key, sel.life[i], conditionOf(assess.Verdict(packed[Verdict].of(sel.what[i]))),
+				sel.dayAt(i), sel.pair(i), key, sel.life(i), conditionOf(assess.Verdict(packed[Verdict].of(sel.whatAt(i)))),
 			})
 		})
 	})
@@ -73,8 +73,7 @@ const (
 )
 
 // key returns what a row sorts by in an order, the least first.
-func (o Order) key(day uint16, life uint64) uint64 {
-	km := life & kmMask
+func (o Order) key(day uint16, km uint64) uint64 {
 	switch {
 	case o == Newest:
 		return 1<<16 - uint64(day)
@@ -99,7 +98,7 @@ const (
 // returned. A limit of 0 is 50, and 500 is the most. Readings of one pair on one
 // day stay on one page, which they may make longer than that.
 func (v *View) List(f Filter, order Order, after string, limit int) ([]Listed, string, error) {
-	q, err := v.names.compile(&f)
+	q, err := v.query(&f)
 	if err != nil {
 		return nil, "", err
 	}
@@ -142,7 +141,7 @@ func (v *View) List(f Filter, order Order, after string, limit int) ([]Listed, s
 	v.scan(q, func(sel *selection) {
 		for _, r := range sel.rows {
 			i := sel.base + int(r)
-			k := listKey{order.key(sel.day[i], sel.life[i]), sel.pair(i)}
+			k := listKey{order.key(sel.dayAt(i), sel.kmAt(i)), sel.pair(i)}
 			if k.compare(bound) > 0 || after != "" && k.compare(from) <= 0 {
 				continue
 			}
@@ -177,7 +176,7 @@ func (k listKey) compare(other listKey) int {
 
 // Each calls f with every row that a filter picks, in no particular order.
 func (v *View) Each(f Filter, each func(*Listed) error) error {
-	q, err := v.names.compile(&f)
+	q, err := v.query(&f)
 	if err != nil {
 		return err
 	}
@@ -196,7 +195,7 @@ func (v *View) Each(f Filter, each func(*Listed) error) error {
 func (v *View) listed(s *segment, i int) Listed {
 	r := s.at(i)
 	return Listed{
-		Pair: pairRef(r.pair), Day: dayOf(r.day), KM: distance(r.life, 0), row: r, names: v.names,
+		Pair: pairRef(r.pair), Day: dayOf(r.day), KM: distance(r.life, 0), row: r, view: v,
 		Lower: distance(r.life, lowerShift), Upper: distance(r.life, upperShift), Contradicts: r.life&contradicts != 0,
 	}
 }

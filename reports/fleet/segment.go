@@ -23,22 +23,21 @@ const segmentRows = 1 << 14
 // has some ninety.
 const planes = 4
 
-// row is a fact as it lies in the columns.
+// row is a fact in numbers.
 type row struct {
 	pair    uint64 // the forty bits of its reference
 	life    uint64
 	runner  uint32
 	batch   uint32
 	what    uint32
-	unread  uint32
+	unread  uint32 // the number of the set of checks without a value
+	finding uint32 // the number of the set of codes
 	grades  [2]uint32
 	tilt    [2]int16
 	day     uint16 // from epochDay
 	store   uint16
 	model   uint16
 	staff   uint16
-	reason  uint16
-	codes   [planes]uint64
 	isFirst bool // not the pair's last reading
 }
 
@@ -168,122 +167,355 @@ func pairRef(n uint64) string {
 }
 
 // segment is some rows of one month: of pairs' last readings or of earlier ones.
-// Columns only grow; what a view holds of them never changes.
+// As long as it takes more rows it holds them one after the other; what a view
+// has of them never changes. When it is full it is sealed: in order of the model,
+// by columns.
 type segment struct {
 	month   int
 	earlier bool // not pairs' last readings
 
-	what           []uint32
-	day            []uint16
-	store          []uint16
-	model          []uint16
-	staff          []uint16
-	reason         []uint16
-	batch          []uint32
-	runner         []uint32
-	life           []uint64
-	pairLow        []uint32
-	pairHigh       []uint8
-	grades         [2][]uint32
-	tilt           [2][]int16
-	unread         []uint32
-	codes          [planes][]uint64
+	rows []row // until it is sealed
+	columns
+
 	struck         []uint64 // a bit for each row that no longer holds; replaced, never changed
 	numStruck      int
 	firstDay, last uint16 // the days of its rows lie between
 }
 
-func (s *segment) len() int { return len(s.what) }
+// columns are the rows of a sealed segment. What most scans read lies open, the
+// rest in as many bits as it needs.
+type columns struct {
+	sealed bool
+	n      int
 
-// add appends a row.
-func (s *segment) add(r *row) {
-	n := s.len()
-	if n == 0 {
-		s.firstDay, s.last = r.day, r.day
+	what  []uint32
+	store []uint16
+	// models are the models of its rows, each once, and ends the row that each
+	// ends before.
+	models, ends []uint16
+	// pairLow is sixteen bits of the reference, by which most rows are passed over
+	// when some are looked for.
+	pairLow []uint16
+
+	day, staff, batch, runner, pairHigh packedInts
+	km, lower, upper, contrary          packedInts // the parts of row.life
+	unread, finding                     packedInts
+	grades, tilt                        [2]packedInts
+}
+
+// packed lists the packed columns by name, in the order of the snapshot.
+func (c *columns) packed() []namedColumn {
+	return []namedColumn{
+		{"day", &c.day},
+		{"staff", &c.staff},
+		{"batch", &c.batch},
+		{"runner", &c.runner},
+		{"pair, the other 24 bits", &c.pairHigh},
+		{"km", &c.km},
+		{"life, lower", &c.lower},
+		{"life, upper", &c.upper},
+		{"life, contradicts", &c.contrary},
+		{"unread checks", &c.unread},
+		{"findings", &c.finding},
+		{"grades, left", &c.grades[0]},
+		{"grades, right", &c.grades[1]},
+		{"tilt, left", &c.tilt[0]},
+		{"tilt, right", &c.tilt[1]},
 	}
-	if n == cap(s.what) {
-		s.grow()
+}
+
+type namedColumn struct {
+	name string
+	*packedInts
+}
+
+func (s *segment) len() int {
+	if s.sealed {
+		return s.n
 	}
-	s.firstDay, s.last = min(s.firstDay, r.day), max(s.last, r.day)
-	s.what = append(s.what, r.what)
-	s.day = append(s.day, r.day)
-	s.store = append(s.store, r.store)
-	s.model = append(s.model, r.model)
-	s.staff = append(s.staff, r.staff)
-	s.reason = append(s.reason, r.reason)
-	s.batch = append(s.batch, r.batch)
-	s.runner = append(s.runner, r.runner)
-	s.life = append(s.life, r.life)
-	s.pairLow = append(s.pairLow, uint32(r.pair))
-	s.pairHigh = append(s.pairHigh, uint8(r.pair>>32))
-	s.unread = append(s.unread, r.unread)
-	for f := range 2 {
-		s.grades[f] = append(s.grades[f], r.grades[f])
-		s.tilt[f] = append(s.tilt[f], r.tilt[f])
-	}
-	for k, word := range r.codes {
-		if s.codes[k] == nil && word != 0 {
-			s.codes[k] = make([]uint64, n, cap(s.what))
-		}
-		if s.codes[k] != nil {
-			s.codes[k] = append(s.codes[k], word)
-		}
-	}
+	return len(s.rows)
 }
 
 // leastRows is for how many rows a segment has room at first.
-const leastRows = 1 << 8
+const leastRows = 1 << 6
 
-// grow doubles a segment's room: append would copy a growing column four times
-// over.
-func (s *segment) grow() {
-	rows := min(max(2*s.len(), leastRows), max(segmentRows, s.len()+1))
-	room(&s.what, rows)
-	room(&s.day, rows)
-	room(&s.store, rows)
-	room(&s.model, rows)
-	room(&s.staff, rows)
-	room(&s.reason, rows)
-	room(&s.batch, rows)
-	room(&s.runner, rows)
-	room(&s.life, rows)
-	room(&s.pairLow, rows)
-	room(&s.pairHigh, rows)
-	room(&s.unread, rows)
-	for f := range 2 {
-		room(&s.grades[f], rows)
-		room(&s.tilt[f], rows)
+// add appends a row to a segment that isn't sealed.
+func (s *segment) add(r *row) {
+	if len(s.rows) == 0 {
+		s.firstDay, s.last = r.day, r.day
 	}
-	for k := range s.codes {
-		if s.codes[k] != nil {
-			room(&s.codes[k], rows)
-		}
+	s.firstDay, s.last = min(s.firstDay, r.day), max(s.last, r.day)
+	if len(s.rows) == cap(s.rows) {
+		s.rows = append(make([]row, 0, min(max(4*len(s.rows), leastRows), max(segmentRows, len(s.rows)+1))), s.rows...)
 	}
+	s.rows = append(s.rows, *r)
 }
 
-// room moves a column to where there is room for more rows.
-func room[T any](column *[]T, rows int) {
-	moved := make([]T, len(*column), rows)
-	copy(moved, *column)
-	*column = moved
+// seal returns the rows that hold by columns.
+func (s *segment) seal() *segment {
+	if s.sealed && s.numStruck == 0 {
+		return s
+	}
+	rows := s.byModel()
+	n := len(rows)
+	t := &segment{month: s.month, earlier: s.earlier, firstDay: s.firstDay, last: s.last}
+	c := &t.columns
+	c.sealed, c.n = true, n
+	c.what, c.store, c.pairLow = make([]uint32, n), make([]uint16, n), make([]uint16, n)
+	for i := range rows {
+		r := &rows[i]
+		c.what[i], c.store[i], c.pairLow[i] = r.what, r.store, uint16(r.pair)
+		if i == 0 || r.model != rows[i-1].model {
+			c.models, c.ends = append(c.models, r.model), append(c.ends, 0)
+		}
+		c.ends[len(c.ends)-1] = uint16(i + 1)
+	}
+	c.models, c.ends = slices.Clip(c.models), slices.Clip(c.ends)
+	c.day = pack(n, func(i int) uint64 { return uint64(rows[i].day) })
+	c.staff = pack(n, func(i int) uint64 { return uint64(rows[i].staff) })
+	c.batch = pack(n, func(i int) uint64 { return uint64(rows[i].batch) })
+	c.runner = pack(n, func(i int) uint64 { return uint64(rows[i].runner) })
+	c.pairHigh = pack(n, func(i int) uint64 { return rows[i].pair >> 16 })
+	c.km = pack(n, func(i int) uint64 { return rows[i].life & kmMask })
+	c.lower = pack(n, func(i int) uint64 { return rows[i].life >> lowerShift & kmMask })
+	c.upper = pack(n, func(i int) uint64 { return rows[i].life >> upperShift & kmMask })
+	c.contrary = pack(n, func(i int) uint64 { return rows[i].life / contradicts })
+	c.unread = pack(n, func(i int) uint64 { return uint64(rows[i].unread) })
+	c.finding = pack(n, func(i int) uint64 { return uint64(rows[i].finding) })
+	for shoe := range 2 {
+		c.grades[shoe] = pack(n, func(i int) uint64 { return uint64(rows[i].grades[shoe]) })
+		c.tilt[shoe] = pack(n, func(i int) uint64 { return uint64(int(rows[i].tilt[shoe]) - noTilt) })
+	}
+	return t
+}
+
+// byModel returns the rows that hold, those of a model together, else in their
+// order.
+func (s *segment) byModel() []row {
+	most := uint16(0)
+	for i := range s.len() {
+		most = max(most, s.modelAt(i))
+	}
+	places := make([]int, int(most)+2)
+	for i := range s.len() {
+		if !s.isStruck(i) {
+			places[s.modelAt(i)+1]++
+		}
+	}
+	for m := range places[1:] {
+		places[m+1] += places[m]
+	}
+	rows := make([]row, s.len()-s.numStruck)
+	for i := range s.len() {
+		if !s.isStruck(i) {
+			r := s.at(i)
+			rows[places[r.model]] = r
+			places[r.model]++
+		}
+	}
+	return rows
+}
+
+// unsealed returns a segment of the rows that hold that takes more.
+func (s *segment) unsealed() *segment {
+	t := &segment{month: s.month, earlier: s.earlier, rows: make([]row, 0, s.len()-s.numStruck+leastRows)}
+	for i := range s.len() {
+		if !s.isStruck(i) {
+			r := s.at(i)
+			t.add(&r)
+		}
+	}
+	return t
 }
 
 // at returns a row.
 func (s *segment) at(i int) row {
-	r := row{
-		pair: s.pair(i), life: s.life[i], runner: s.runner[i], batch: s.batch[i], what: s.what[i], unread: s.unread[i],
-		grades: [2]uint32{s.grades[0][i], s.grades[1][i]}, tilt: [2]int16{s.tilt[0][i], s.tilt[1][i]},
-		day: s.day[i], store: s.store[i], model: s.model[i], staff: s.staff[i], reason: s.reason[i], isFirst: s.earlier,
+	if !s.sealed {
+		return s.rows[i]
 	}
-	for k := range s.codes {
-		if s.codes[k] != nil {
-			r.codes[k] = s.codes[k][i]
-		}
+	return row{
+		pair: s.pair(i), life: s.life(i), runner: uint32(s.runner.at(i)), batch: uint32(s.batch.at(i)), what: s.what[i],
+		unread: uint32(s.unread.at(i)), finding: uint32(s.finding.at(i)),
+		grades: [2]uint32{uint32(s.grades[0].at(i)), uint32(s.grades[1].at(i))},
+		tilt:   [2]int16{s.tiltAt(0, i), s.tiltAt(1, i)},
+		day:    uint16(s.day.at(i)), store: s.store[i], model: s.modelAt(i), staff: uint16(s.staff.at(i)), isFirst: s.earlier,
 	}
-	return r
 }
 
-func (s *segment) pair(i int) uint64 { return uint64(s.pairHigh[i])<<32 | uint64(s.pairLow[i]) }
+// The columns of a row, sealed or not.
+
+func (s *segment) pair(i int) uint64 {
+	if !s.sealed {
+		return s.rows[i].pair
+	}
+	return s.pairHigh.at(i)<<16 | uint64(s.pairLow[i])
+}
+
+func (s *segment) life(i int) uint64 {
+	if !s.sealed {
+		return s.rows[i].life
+	}
+	return s.km.at(i) | s.lower.at(i)<<lowerShift | s.upper.at(i)<<upperShift | s.contrary.at(i)*contradicts
+}
+
+func (s *segment) kmAt(i int) uint64 {
+	if !s.sealed {
+		return s.rows[i].life & kmMask
+	}
+	return s.km.at(i)
+}
+
+func (s *segment) dayAt(i int) uint16 {
+	if !s.sealed {
+		return s.rows[i].day
+	}
+	return uint16(s.day.at(i))
+}
+
+func (s *segment) staffAt(i int) uint16 {
+	if !s.sealed {
+		return s.rows[i].staff
+	}
+	return uint16(s.staff.at(i))
+}
+
+func (s *segment) batchAt(i int) uint32 {
+	if !s.sealed {
+		return s.rows[i].batch
+	}
+	return uint32(s.batch.at(i))
+}
+
+func (s *segment) runnerAt(i int) uint32 {
+	if !s.sealed {
+		return s.rows[i].runner
+	}
+	return uint32(s.runner.at(i))
+}
+
+func (s *segment) unreadAt(i int) uint32 {
+	if !s.sealed {
+		return s.rows[i].unread
+	}
+	return uint32(s.unread.at(i))
+}
+
+func (s *segment) findingAt(i int) uint32 {
+	if !s.sealed {
+		return s.rows[i].finding
+	}
+	return uint32(s.finding.at(i))
+}
+
+func (s *segment) gradesAt(shoe, i int) uint32 {
+	if !s.sealed {
+		return s.rows[i].grades[shoe]
+	}
+	return uint32(s.grades[shoe].at(i))
+}
+
+func (s *segment) tiltAt(shoe, i int) int16 {
+	if !s.sealed {
+		return s.rows[i].tilt[shoe]
+	}
+	return int16(int(s.tilt[shoe].at(i)) + noTilt)
+}
+
+func (s *segment) whatAt(i int) uint32 {
+	if !s.sealed {
+		return s.rows[i].what
+	}
+	return s.what[i]
+}
+
+func (s *segment) modelAt(i int) uint16 {
+	if !s.sealed {
+		return s.rows[i].model
+	}
+	run, _ := slices.BinarySearch(s.ends, uint16(i+1))
+	return s.models[run]
+}
+
+// buffers are where blocks of columns are put together that don't lie open.
+type buffers struct {
+	what               [blockRows]uint32
+	store, model, rows [blockRows]uint16
+	key                [blockRows]uint64
+}
+
+// whats returns the packed dimensions of the rows from base to end.
+func (s *segment) whats(base, end int, b *buffers) []uint32 {
+	if s.sealed {
+		return s.what[base:end]
+	}
+	for i, rows := 0, s.rows[base:end]; i < len(rows); i++ {
+		b.what[i] = rows[i].what
+	}
+	return b.what[:end-base]
+}
+
+// stores returns the stores of the rows from base to end.
+func (s *segment) stores(base, end int, b *buffers) []uint16 {
+	if s.sealed {
+		return s.store[base:end]
+	}
+	for i, rows := 0, s.rows[base:end]; i < len(rows); i++ {
+		b.store[i] = rows[i].store
+	}
+	return b.store[:end-base]
+}
+
+// modelsOf returns the models of the rows from base to end.
+func (s *segment) modelsOf(base, end int, b *buffers) []uint16 {
+	if !s.sealed {
+		for i, rows := 0, s.rows[base:end]; i < len(rows); i++ {
+			b.model[i] = rows[i].model
+		}
+		return b.model[:end-base]
+	}
+	run, _ := slices.BinarySearch(s.ends, uint16(base+1))
+	for i := base; i < end; run++ {
+		to := min(int(s.ends[run]), end)
+		for part, model := b.model[i-base:to-base], s.models[run]; len(part) > 0; part = part[1:] {
+			part[0] = model
+		}
+		i = to
+	}
+	return b.model[:end-base]
+}
+
+// pickModels picks the rows of a sealed block whose model is allowed, from first,
+// as many as there is room for at most.
+func (s *segment) pickModels(allowed []bool, base, first int, rows []uint16) []uint16 {
+	n, end := 0, first+len(rows)
+	run, _ := slices.BinarySearch(s.ends, uint16(first+1))
+	for i := first; i < end; run++ {
+		to := min(int(s.ends[run]), end)
+		if allowed[s.models[run]] {
+			for ; i < to; i++ {
+				rows[n] = uint16(i - base)
+				n++
+			}
+		}
+		i = to
+	}
+	return rows[:n]
+}
+
+// span returns between which rows a query may pick some.
+func (q *query) span(s *segment) (from, to int) {
+	if q.oneModel < 0 || !s.sealed {
+		return 0, s.len()
+	}
+	run, ok := slices.BinarySearch(s.models, uint16(q.oneModel))
+	if !ok {
+		return 0, 0
+	}
+	if run > 0 {
+		from = int(s.ends[run-1])
+	}
+	return from, int(s.ends[run])
+}
 
 func (s *segment) isStruck(i int) bool {
 	return i>>6 < len(s.struck) && s.struck[i>>6]>>(i&63)&1 == 1
@@ -305,24 +537,44 @@ type encoder struct {
 	models                        dictionary[assess.UUID]
 	runners                       runnerKeys
 
-	codesOf map[string]codeBits // by the text of Fact.Codes
-	days    map[string]uint16
+	findings sets[string, finding] // by the text of Fact.Codes
+	unread   sets[uint32, uint32]
+	days     map[string]uint16
 }
 
-// codeBits are the codes of a reading as bits, and the first one's number.
-type codeBits struct {
-	bits  [planes]uint64
+// finding is the codes of a reading as bits, and the number of the first, which is
+// of the worst finding.
+type finding struct {
+	codes [planes]uint64
 	first uint16
+	text  string
 }
 
-// maxRemembered bounds what the encoder remembers of texts it has parsed.
-const maxRemembered = 1 << 14
+// sets numbers what many rows have in common, from 0, which is nothing.
+type sets[K comparable, V any] struct {
+	all    []V
+	places map[K]uint32
+}
+
+func newSets[K comparable, V any]() sets[K, V] {
+	var nothing K
+	return sets[K, V]{all: make([]V, 1), places: map[K]uint32{nothing: 0}}
+}
+
+func (s *sets[K, V]) add(key K, set V) uint32 {
+	n := uint32(len(s.all))
+	s.all, s.places[key] = append(s.all, set), n
+	return n
+}
+
+// maxDays bounds what the encoder remembers of the days it has read.
+const maxDays = 1 << 14
 
 func newEncoder() *encoder {
 	return &encoder{
 		stores: newDictionary[string](), staff: newDictionary[string](), batches: newDictionary[string](),
 		runners: runnerKeys{keys: []uint64{0}}, codes: newDictionary[string](), models: newDictionary[assess.UUID](),
-		codesOf: map[string]codeBits{}, days: map[string]uint16{},
+		findings: newSets[string, finding](), unread: newSets[uint32, uint32](), days: map[string]uint16{},
 	}
 }
 
@@ -341,7 +593,7 @@ func number[K comparable](d *dictionary[K], what string, word K) (uint16, error)
 func (e *encoder) encode(f *facts.Fact, r *row) error {
 	var err error
 	*r = row{
-		runner: e.runners.add(f.Runner), batch: e.batches.add(f.Batch), unread: unreadBits(&f.Unread),
+		runner: e.runners.add(f.Runner), batch: e.batches.add(f.Batch), unread: e.unreadSet(unreadBits(&f.Unread)),
 		grades: [2]uint32{uint32(f.Grades[0]), uint32(f.Grades[1])}, isFirst: !f.Last,
 	}
 	if r.pair, err = pairNumber(f.Pair); err != nil {
@@ -359,11 +611,9 @@ func (e *encoder) encode(f *facts.Fact, r *row) error {
 	if r.model, err = number(&e.models, "shoe models", f.Model); err != nil {
 		return err
 	}
-	codes, err := e.codeBits(f.Codes)
-	if err != nil {
+	if r.finding, err = e.finding(f.Codes); err != nil {
 		return err
 	}
-	r.codes, r.reason = codes.bits, codes.first
 	for i, v := range f.Tilt {
 		r.tilt[i] = noTilt
 		if v.OK() {
@@ -400,31 +650,35 @@ func (e *encoder) day(day string) (uint16, error) {
 		return n, nil
 	}
 	n, err := dayNumber(day)
-	if err == nil && len(e.days) < maxRemembered {
+	if err == nil && len(e.days) < maxDays {
 		e.days[strings.Clone(day)] = n
 	}
 	return n, err
 }
 
-func (e *encoder) codeBits(text string) (codeBits, error) {
-	if b, ok := e.codesOf[text]; ok {
-		return b, nil
+func (e *encoder) unreadSet(set uint32) uint32 {
+	if n, ok := e.unread.places[set]; ok {
+		return n
 	}
-	var b codeBits
+	return e.unread.add(set, set)
+}
+
+func (e *encoder) finding(text string) (uint32, error) {
+	if n, ok := e.findings.places[text]; ok {
+		return n, nil
+	}
+	f := finding{text: strings.Clone(text)}
 	for word := range strings.FieldsSeq(text) {
-		n := e.codes.add(strings.Clone(word))
+		n := e.codes.add(word)
 		if n >= 64*planes {
-			return b, fmt.Errorf("more than %d codes of findings have no room", 64*planes)
+			return 0, fmt.Errorf("more than %d codes of findings have no room", 64*planes)
 		}
-		b.bits[n/64] |= 1 << (n % 64)
-		if b.first == 0 {
-			b.first = uint16(n)
+		f.codes[n/64] |= 1 << (n % 64)
+		if f.first == 0 {
+			f.first = uint16(n)
 		}
 	}
-	if len(e.codesOf) < maxRemembered {
-		e.codesOf[strings.Clone(text)] = b
-	}
-	return b, nil
+	return e.findings.add(f.text, f), nil
 }
 
 // dictionary numbers words from 1 in order of their first appearance; the zero
@@ -531,18 +785,19 @@ func (e *encoder) hash(r *row) (a, b uint64) {
 	h := hasher{1, 2}
 	h.add(r.pair | uint64(one(r.isFirst))<<63)
 	h.add(r.life)
-	h.add(uint64(r.what)<<32 | uint64(r.unread))
+	h.add(uint64(r.what)<<32 | uint64(e.unread.all[r.unread]))
 	h.add(uint64(r.grades[0])<<32 | uint64(r.grades[1]))
 	h.add(uint64(r.day)<<32 | uint64(uint16(r.tilt[0]))<<16 | uint64(uint16(r.tilt[1])))
 	h.add(e.runners.keyOf(r.runner))
+	f := &e.findings.all[r.finding]
 	for _, n := range [...]uint64{
 		e.stores.hash(uint32(r.store)), e.staff.hash(uint32(r.staff)), e.models.hash(uint32(r.model)),
-		e.batches.hash(r.batch), e.codes.hash(uint32(r.reason)),
+		e.batches.hash(r.batch), e.codes.hash(uint32(f.first)),
 	} {
 		h.add(n)
 	}
 	var codes uint64
-	countBits(&r.codes, func(code uint32) { codes += e.codes.hash(code) })
+	countBits(&f.codes, func(code uint32) { codes += e.codes.hash(code) })
 	h.add(codes)
 	return h.a, h.b
 }

@@ -23,7 +23,7 @@ import (
 const (
 	snapshotMagic = "solewright fleet\n"
 	// snapshotFormat goes up with every change of what a column or a bit means.
-	snapshotFormat = 1
+	snapshotFormat = 2
 
 	snapshotBuffer = 1 << 20
 	maxWord        = 1 << 16 // bytes of a word of a dictionary
@@ -114,73 +114,29 @@ func (w *snapshotWriter) view(v *View, anchor string) {
 	w.put(uint32(len(v.runners)))
 	w.put(v.runners)
 	w.put(v.sum[:])
+	w.put(uint32(len(v.findings)))
+	for i := range v.findings {
+		w.text(v.findings[i].text)
+	}
+	w.put(uint32(len(v.unread)))
+	w.put(v.unread)
 	w.put(uint32(len(v.segments)))
 	for _, state := range v.segments {
-		s := state.held()
-		w.put([]uint32{uint32(s.month), uint32(one(s.earlier)), uint32(s.len()), uint32(s.firstDay), uint32(s.last), s.planes()})
-		for _, column := range s.columns() {
-			w.put(column.get())
+		s := state.seal()
+		w.put([]uint32{uint32(s.month), uint32(one(s.earlier)), uint32(s.n), uint32(s.firstDay), uint32(s.last), uint32(len(s.models))})
+		for _, column := range s.open() {
+			w.put(column)
+		}
+		for _, p := range s.packed() {
+			w.put(p.least)
+			w.put(p.width)
+			w.put(p.words)
 		}
 	}
 }
 
-// held returns the segment without the rows that are struck out.
-func (s *segment) held() *segment {
-	if s.numStruck == 0 {
-		return s
-	}
-	h := &segment{month: s.month, earlier: s.earlier}
-	for i := range s.len() {
-		if !s.isStruck(i) {
-			r := s.at(i)
-			h.add(&r)
-		}
-	}
-	return h
-}
-
-// column is one column of a segment, of whatever type.
-type column struct {
-	get    func() any
-	resize func(n int) // to n rows, exactly
-	bytes  func() int  // that it takes
-}
-
-func columnOf[T any](c *[]T) column {
-	return column{
-		get: func() any { return *c },
-		resize: func(n int) {
-			exact := make([]T, n)
-			copy(exact, *c)
-			*c = exact
-		},
-		bytes: func() int { return cap(*c) * binary.Size(*new(T)) },
-	}
-}
-
-// columns lists the columns in the order of the snapshot, without the planes of
-// codes that no row needs.
-func (s *segment) columns() []column {
-	all := []column{
-		columnOf(&s.what), columnOf(&s.day), columnOf(&s.store), columnOf(&s.model), columnOf(&s.staff), columnOf(&s.reason),
-		columnOf(&s.batch), columnOf(&s.runner), columnOf(&s.life), columnOf(&s.pairLow), columnOf(&s.pairHigh),
-		columnOf(&s.grades[0]), columnOf(&s.grades[1]), columnOf(&s.tilt[0]), columnOf(&s.tilt[1]), columnOf(&s.unread),
-	}
-	for k := range s.codes {
-		if s.codes[k] != nil {
-			all = append(all, columnOf(&s.codes[k]))
-		}
-	}
-	return all
-}
-
-// planes says by a bit each which planes of codes there are.
-func (s *segment) planes() (set uint32) {
-	for k := range s.codes {
-		set |= uint32(one(s.codes[k] != nil)) << k
-	}
-	return set
-}
+// open lists the columns that aren't packed, in the order of the snapshot.
+func (c *columns) open() []any { return []any{c.what, c.store, c.pairLow, c.models, c.ends} }
 
 // restore fills the copy from a snapshot and returns the anchor that the database
 // must have at its position.
@@ -305,6 +261,16 @@ func (r *snapshotReader) copy(c *Copy) (anchor string) {
 	e.runners.grow()
 	r.get(c.sum[:])
 	for range r.length(maxWords) {
+		if text := r.text(); r.err == nil {
+			_, r.err = e.finding(text)
+		}
+	}
+	unread := make([]uint32, r.length(maxWords))
+	r.get(unread)
+	for _, set := range unread {
+		e.unreadSet(set)
+	}
+	for range r.length(maxWords) {
 		head := make([]uint32, 6)
 		if r.get(head); r.err == nil && head[2] > segmentRows {
 			r.err = fmt.Errorf("a segment of %d rows", head[2])
@@ -312,37 +278,33 @@ func (r *snapshotReader) copy(c *Copy) (anchor string) {
 		if r.err != nil {
 			return ""
 		}
-		n := int(head[2])
 		s := &segment{month: int(head[0]), earlier: head[1] == 1, firstDay: uint16(head[3]), last: uint16(head[4])}
-		r.segment(s, n, head[5])
+		r.columns(&s.columns, int(head[2]), int(head[5]))
 		c.segments = append(c.segments, s)
-		c.rows += n
+		c.rows += s.n
 		if !s.earlier {
-			c.pairs += n
-		}
-		if n < segmentRows {
-			c.open[segmentKey{s.month, s.earlier}] = s
+			c.pairs += s.n
 		}
 	}
 	return anchor
 }
 
-func (r *snapshotReader) segment(s *segment, n int, planes uint32) {
-	for k := range s.codes {
-		if planes>>k&1 == 1 {
-			s.codes[k] = []uint64{}
-		}
+func (r *snapshotReader) columns(c *columns, n, models int) {
+	if models > n {
+		r.err = fmt.Errorf("%d models of %d rows", models, n)
+		return
 	}
-	for _, column := range s.columns() {
-		column.resize(n)
-		r.get(column.get())
+	c.sealed, c.n = true, n
+	c.what, c.store, c.pairLow = make([]uint32, n), make([]uint16, n), make([]uint16, n)
+	c.models, c.ends = make([]uint16, models), make([]uint16, models)
+	for _, column := range c.open() {
+		r.get(column)
 	}
-}
-
-// trim gives back what columns have room for and don't need.
-func (s *segment) trim() {
-	for _, column := range s.columns() {
-		column.resize(s.len())
+	for _, p := range c.packed() {
+		r.get(&p.least)
+		r.get(&p.width)
+		p.words = make([]uint64, p.wordsOf(n))
+		r.get(p.words)
 	}
 }
 

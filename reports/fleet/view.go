@@ -17,13 +17,32 @@ type View struct {
 	// Rows are the readings in the view, Pairs the pairs.
 	Rows, Pairs int
 
-	names    *names
+	names *names
+	tables
 	segments []*segment // their state at the moment
 	answers  *answers
 	runners  []uint64  // their keys
+	places   int       // bytes of what finds them
 	sum      [2]uint64 // over all rows
 	identity facts.Identity
 	at       facts.Position
+}
+
+// tables are what the numbers of sets in the columns stand for. They only grow.
+type tables struct {
+	findings []finding
+	unread   []uint32 // a bit for each check
+}
+
+// or returns the longer of two states of the tables.
+func (t tables) or(other tables) tables {
+	if len(other.findings) > len(t.findings) {
+		t.findings = other.findings
+	}
+	if len(other.unread) > len(t.unread) {
+		t.unread = other.unread
+	}
+	return t
 }
 
 // Fingerprint is the same for the same data, on any server, and another for
@@ -97,19 +116,27 @@ func (q *query) passes(s *segment) bool {
 
 // scan calls f with the rows that a query picks. What f gets is used again.
 func (v *View) scan(q *query, f func(*selection)) {
-	var (
-		buffer [blockRows]uint16
-		sel    selection
-	)
-	v.segmentsOf(q, func(s *segment) {
-		sel.segment = s
-		for sel.base = 0; sel.base < s.len(); sel.base += blockRows {
-			n := min(blockRows, s.len()-sel.base)
-			if sel.rows = q.pick(s, sel.base, buffer[:n]); len(sel.rows) > 0 {
-				f(&sel)
-			}
+	v.segmentsOf(q, func(s *segment) { q.scan(s, f) })
+}
+
+func (q *query) scan(s *segment, f func(*selection)) {
+	b := q.room()
+	sel := selection{segment: s}
+	from, to := q.span(s)
+	for sel.base = from - from%blockRows; sel.base < to; sel.base += blockRows {
+		first, end := max(from, sel.base), min(to, sel.base+blockRows)
+		if sel.rows = q.pick(s, sel.base, first, end, b.rows[:]); len(sel.rows) > 0 {
+			f(&sel)
 		}
-	})
+	}
+}
+
+// room returns the buffers of the query.
+func (q *query) room() *buffers {
+	if q.buffers == nil {
+		q.buffers = new(buffers)
+	}
+	return q.buffers
 }
 
 // within says that a query bounds no day of a segment.
@@ -121,21 +148,23 @@ func (q *query) picksAll(s *segment) bool {
 		q.reason == nil && len(q.what) == 0 && !q.byCode && !q.byKM
 }
 
-// pick returns the rows of a block that meet every condition, in rows. One model
-// or one store comes first: it leaves the fewest rows for the other conditions.
-func (q *query) pick(s *segment, base int, rows []uint16) []uint16 {
-	end := base + len(rows)
+// pick returns the rows between two of a block that meet every condition, in rows.
+// Models come first, or one store: they leave the fewest rows for the other
+// conditions.
+func (q *query) pick(s *segment, base, first, end int, rows []uint16) []uint16 {
+	rows = rows[:end-first]
+	byModel := q.model != nil
 	switch {
-	case q.oneModel >= 0:
-		rows = find(rows, s.model[base:end], uint16(q.oneModel))
+	case byModel && s.sealed:
+		rows, byModel = s.pickModels(q.model, base, first, rows), false
 	case q.oneStore >= 0:
-		rows = find(rows, s.store[base:end], uint16(q.oneStore))
+		rows = find(rows, s.stores(base, end, q.room()), uint16(q.oneStore))
 	default:
 		for i := range rows {
-			rows[i] = uint16(i)
+			rows[i] = uint16(first - base + i)
 		}
 	}
-	rows = q.narrowed(s, base, rows)
+	rows = q.narrowed(s, base, rows, byModel)
 	if s.numStruck == 0 {
 		return rows
 	}
@@ -150,41 +179,53 @@ func (q *query) pick(s *segment, base int, rows []uint16) []uint16 {
 }
 
 // narrowed leaves of some rows of a block those that meet every condition, struck
-// out or not.
-func (q *query) narrowed(s *segment, base int, rows []uint16) []uint16 {
+// out or not; byModel those on the model too.
+func (q *query) narrowed(s *segment, base int, rows []uint16, byModel bool) []uint16 {
 	if len(rows) == 0 {
 		return rows
 	}
-	end := min(base+blockRows, s.len())
-	if q.model != nil {
-		rows = keep(rows, s.model[base:end], q.model)
+	end, b := min(base+blockRows, s.len()), q.room()
+	if byModel {
+		rows = keep(rows, s.modelsOf(base, end, b), q.model)
 	}
 	if q.store != nil {
-		rows = keep(rows, s.store[base:end], q.store)
+		rows = keep(rows, s.stores(base, end, b), q.store)
 	}
 	if !q.within(s) {
-		rows = keepBetween(rows, s.day[base:end], q.firstDay, q.last)
+		rows = keepIf(rows, func(i int) bool { return s.dayAt(base+i)-q.firstDay <= q.last-q.firstDay }) // before the first wraps around
 	}
-	what := s.what[base:end]
 	for _, t := range q.what {
-		rows = t.keep(rows, what)
+		rows = t.keep(rows, s.whats(base, end, b))
 	}
 	if q.staff != nil {
-		rows = keep(rows, s.staff[base:end], q.staff)
+		rows = keepIf(rows, func(i int) bool { return q.staff[s.staffAt(base+i)] })
 	}
 	if q.batch != nil {
-		rows = keep(rows, s.batch[base:end], q.batch)
-	}
-	if q.reason != nil {
-		rows = keep(rows, s.reason[base:end], q.reason)
+		rows = keepIf(rows, func(i int) bool { return q.batch[s.batchAt(base+i)] })
 	}
 	if q.byKM {
-		rows = q.keepKM(rows, s.life[base:end])
+		// An unknown distance, 0 in the column, wraps around.
+		rows = keepIf(rows, func(i int) bool { return s.kmAt(base+i)-q.kmFirst <= q.kmLast-q.kmFirst })
 	}
-	if q.byCode {
-		rows = q.keepCodes(rows, s, base)
+	if q.reason != nil || q.byCode {
+		rows = keepIf(rows, func(i int) bool { return q.allows(&q.findings[s.findingAt(base+i)]) })
 	}
 	return rows
+}
+
+// allows says that a row with a finding meets the conditions on it.
+func (q *query) allows(f *finding) bool {
+	if q.reason != nil && !q.reason[f.first] {
+		return false
+	}
+	if !q.byCode {
+		return true
+	}
+	has, any := false, false
+	for k, word := range f.codes {
+		has, any = has || word&q.codes[k] != 0, any || word != 0
+	}
+	return has || q.codeless && !any
 }
 
 // find picks the rows of a code that few have: the branch is nearly always
@@ -202,7 +243,7 @@ func find(rows, column []uint16, code uint16) []uint16 {
 
 // keep leaves the rows whose code is allowed. A code that came after the view's
 // names can't stand in its rows.
-func keep[C uint16 | uint32](rows []uint16, column []C, allowed []bool) []uint16 {
+func keep(rows, column []uint16, allowed []bool) []uint16 {
 	n := 0
 	for _, i := range rows {
 		rows[n] = i
@@ -211,22 +252,12 @@ func keep[C uint16 | uint32](rows []uint16, column []C, allowed []bool) []uint16
 	return rows[:n]
 }
 
-func keepBetween(rows, column []uint16, least, most uint16) []uint16 {
+// keepIf leaves the rows of a block that meet a condition.
+func keepIf(rows []uint16, condition func(i int) bool) []uint16 {
 	n := 0
 	for _, i := range rows {
 		rows[n] = i
-		n += one(column[i]-least <= most-least) // below least wraps around
-	}
-	return rows[:n]
-}
-
-// keepKM leaves the rows whose distance lies between the bounds; an unknown one,
-// 0 in the column, wraps around.
-func (q *query) keepKM(rows []uint16, life []uint64) []uint16 {
-	n := 0
-	for _, i := range rows {
-		rows[n] = i
-		n += one(life[i]&kmMask-q.kmFirst <= q.kmLast-q.kmFirst)
+		n += one(condition(int(i)))
 	}
 	return rows[:n]
 }
@@ -236,22 +267,6 @@ func (t fieldTest) keep(rows []uint16, column []uint32) []uint16 {
 	for _, i := range rows {
 		rows[n] = i
 		n += int(t.allowed >> t.of(column[i]) & 1)
-	}
-	return rows[:n]
-}
-
-func (q *query) keepCodes(rows []uint16, s *segment, base int) []uint16 {
-	n := 0
-	for _, i := range rows {
-		has, any := false, false
-		for k := range planes {
-			if s.codes[k] != nil {
-				word := s.codes[k][base+int(i)]
-				has, any = has || word&q.codes[k] != 0, any || word != 0
-			}
-		}
-		rows[n] = i
-		n += one(has || q.codeless && !any)
 	}
 	return rows[:n]
 }

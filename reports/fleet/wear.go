@@ -45,9 +45,9 @@ type GradeGroup struct {
 // Grades counts the grades of zones of the rows that a filter picks.
 func (v *View) Grades(f Filter, dims ...Dim) ([]GradeGroup, error) {
 	type counts [2][assess.NumZones][8]uint32
-	return sums(v, "grades", &f, dims, func(c *counts, s *segment, i, sign int) {
+	return sums(v, "grades", &f, dims, func(c *counts, _ *grouping, s *segment, i, sign int) {
 		for shoe := range c {
-			g := s.grades[shoe][i]
+			g := s.gradesAt(shoe, i)
 			for z := range c[shoe] {
 				c[shoe][z][g&7] += uint32(sign)
 				g >>= 3
@@ -91,15 +91,16 @@ func (v *View) Unread(f Filter, dims ...Dim) ([]UnreadGroup, error) {
 		zones  [2][assess.NumZones]int
 		checks [32]int
 	}
-	return sums(v, "unread", &f, dims, func(c *counts, s *segment, i, sign int) {
+	return sums(v, "unread", &f, dims, func(c *counts, g *grouping, s *segment, i, sign int) {
+		unread := g.query.unread
 		for shoe := range c.zones {
-			g := s.grades[shoe][i]
+			g := s.gradesAt(shoe, i)
 			for z := range c.zones[shoe] {
 				c.zones[shoe][z] += sign * one(g&7 >= facts.CantGrade)
 				g >>= 3
 			}
 		}
-		for bits, n := s.unread[i], 0; bits != 0; bits, n = bits>>1, n+1 {
+		for bits, n := unread[s.unreadAt(i)], 0; bits != 0; bits, n = bits>>1, n+1 {
 			c.checks[n] += sign * int(bits&1)
 		}
 	}, func(by []string, n int, c *counts) UnreadGroup {
@@ -133,9 +134,9 @@ type AlikeGroup struct {
 
 // Alike counts the rows that a filter picks whose two shoes have the same grades.
 func (v *View) Alike(f Filter, dims ...Dim) ([]AlikeGroup, error) {
-	return sums(v, "alike", &f, dims, func(alike *int, s *segment, i, sign int) {
-		left := s.grades[assess.Left][i]
-		*alike += sign * one(left != 0 && left == s.grades[assess.Right][i])
+	return sums(v, "alike", &f, dims, func(alike *int, _ *grouping, s *segment, i, sign int) {
+		left := s.gradesAt(int(assess.Left), i)
+		*alike += sign * one(left != 0 && left == s.gradesAt(int(assess.Right), i))
 	}, func(by []string, n int, alike *int) AlikeGroup { return AlikeGroup{By: by, N: n, Alike: *alike} })
 }
 
@@ -154,9 +155,9 @@ type TiltGroup struct {
 
 // Tilts sums up the tilts of the rows that a filter picks.
 func (v *View) Tilts(f Filter, dims ...Dim) ([]TiltGroup, error) {
-	return sums(v, "tilts", &f, dims, func(c *[2]TiltSum, s *segment, i, sign int) {
+	return sums(v, "tilts", &f, dims, func(c *[2]TiltSum, _ *grouping, s *segment, i, sign int) {
 		for shoe := range c {
-			if t := int64(s.tilt[shoe][i]); t != noTilt {
+			if t := int64(s.tiltAt(shoe, i)); t != noTilt {
 				c[shoe].N += int64(sign)
 				c[shoe].Sum += int64(sign) * t
 				c[shoe].Squares += int64(sign) * t * t
@@ -167,7 +168,7 @@ func (v *View) Tilts(f Filter, dims ...Dim) ([]TiltGroup, error) {
 
 // sums adds up the rows of each group in a C of its own, and writes them in the
 // order of words.
-func sums[C, E any](v *View, kind string, f *Filter, dims []Dim, add func(c *C, s *segment, i, sign int), line func(by []string, n int, c *C) E) ([]E, error) {
+func sums[C, E any](v *View, kind string, f *Filter, dims []Dim, add func(c *C, g *grouping, s *segment, i, sign int), line func(by []string, n int, c *C) E) ([]E, error) {
 	return answered(v, kind, f, dims, func(*grouping) (sum[E], error) {
 		return &totals[C, E]{counts: counts{tally: scratchTable()}, put: add, line: line}, nil
 	})
@@ -178,7 +179,7 @@ type totals[C, E any] struct {
 	counts // by key, the place of the group's total, from 1
 	all    []C
 	count  []int
-	put    func(c *C, s *segment, i, sign int)
+	put    func(c *C, g *grouping, s *segment, i, sign int)
 	line   func(by []string, n int, c *C) E
 }
 
@@ -194,7 +195,7 @@ func (t *totals[C, E]) change(g *grouping, sel *selection, sign int) {
 			t.all, t.count = append(t.all, zero), append(t.count, 0)
 			*place = uint32(len(t.all))
 		}
-		t.put(&t.all[*place-1], sel.segment, sel.base+int(row), sign)
+		t.put(&t.all[*place-1], g, sel.segment, sel.base+int(row), sign)
 		t.count[*place-1] += sign
 	})
 }
@@ -258,7 +259,7 @@ func (c *clusters) scan(g *grouping) {
 
 func (c *clusters) change(g *grouping, sel *selection, sign int) {
 	g.keys(sel, func(row uint16, key uint64) {
-		*c.table.at(uint64(sel.runner[sel.base+int(row)])<<clusterBits | key) += uint32(sign)
+		*c.table.at(uint64(sel.runnerAt(sel.base+int(row)))<<clusterBits | key) += uint32(sign)
 	})
 }
 

@@ -1,0 +1,26 @@
+package fleet
+
+import (
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+func TestPackedNumbersComeOutAsTheyWentIn(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		bits := rapid.IntRange(0, 64).Draw(t, "bits")
+		least := rapid.Uint64().Draw(t, "least")
+		numbers := rapid.SliceOfN(rapid.Map(rapid.Uint64(), func(n uint64) uint64 {
+			return max(least, least+n&(1<<bits-1)) // the sum may wrap around
+		}), 0, 200).Draw(t, "numbers")
+		p := pack(len(numbers), func(i int) uint64 { return numbers[i] })
+		for i, want := range numbers {
+			if got := p.at(i); got != want {
+				t.Fatalf("number %d of %d bits: %d went in, %d came out", i, p.width, want, got)
+			}
+		}
+		if int(p.width) > bits {
+			t.Fatalf("%d bits for numbers of %d", p.width, bits)
+		}
+	})
+}
