@@ -59,7 +59,7 @@ func TestCSVColumns(t *testing.T) {
 			want = append(want, prefix+c)
 		}
 	}
-	want = append(want, strings.Fields("load_n flex_side flex_again torsion_side torsion_again second_reader second_says second_on hygiene pain_mentioned advised given given_reason rules flags note supersedes voided_at void_reason received_at")...)
+	want = append(want, strings.Fields("load_n flex_side flex_again torsion_side torsion_again second_reader second_says second_on hygiene pain_mentioned advised given given_reason rules flags note supersedes voided_at void_reason received_at amend_reason")...)
 	if !slices.Equal(CSVColumns, want) {
 		t.Errorf("columns\n%q\nwant the order of the contract\n%q", CSVColumns, want)
 	}

@@ -16,12 +16,14 @@ const (
 	FlagGivenLess                           // given less than advised
 	FlagNoModel                             // judged without the model's as-new mask
 	FlagGaitAfter                           // gait was recorded after the wear was read
+	FlagSecondUnproven                      // the second person was named off line, and proved nothing
 )
 
 // FlagWords are the words of the flags, by bit.
 var FlagWords = []string{
 	"through-with-depth", "fresh-without-depth", "grade-against-depth", "square-with-tilt",
 	"possible-fault", "verdict-differs", "clock-off", "pair-contradicts", "given-less", "no-model", "gait-after",
+	"second-unproven",
 }
 
 // A zone called fresh contradicts a depth under a quarter of new; a counter

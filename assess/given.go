@@ -45,19 +45,31 @@ func CheckGiven(advised, given Verdict, by Giving) error {
 	if advised == Incomplete && given == Keep {
 		errs = append(errs, ErrKeepUnfinished)
 	}
-	if GivenLess(advised, given) {
-		if strings.TrimSpace(by.Reason) == "" {
-			errs = append(errs, ErrNeedsReason)
-		}
-		if advised >= ReplacePair && !by.Second {
-			errs = append(errs, ErrNeedsSecond)
-		}
+	if GivenLess(advised, given) && strings.TrimSpace(by.Reason) == "" {
+		errs = append(errs, ErrNeedsReason)
 	}
-	if given == Keep && by.Trainee && !by.Second {
+	if undoes(advised, given) && !by.Second {
+		errs = append(errs, ErrNeedsSecond)
+	}
+	if coRead(given, by.Trainee) && !by.Second {
 		errs = append(errs, ErrNeedsCoReader)
 	}
 	return errors.Join(errs...)
 }
+
+// SecondNeeded reports whether a verdict takes a second person to be given: one
+// that undoes an advised replace or retire, or a trainee's keep.
+func SecondNeeded(advised, given Verdict, trainee bool) bool {
+	return undoes(advised, given) || coRead(given, trainee)
+}
+
+// undoes reports whether less is given than an advised replace or retire.
+func undoes(advised, given Verdict) bool {
+	return GivenLess(advised, given) && advised >= ReplacePair
+}
+
+// coRead reports whether a verdict is a trainee's keep.
+func coRead(given Verdict, trainee bool) bool { return given == Keep && trainee }
 
 // GivenLess reports whether less was given than advised, in the order keep,
 // recheck, replace, retire. A reading that is not finished advises nothing that

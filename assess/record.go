@@ -77,6 +77,7 @@ type Record struct {
 	Supersedes   UUID
 	VoidedAt     time.Time
 	VoidReason   string
+	AmendReason  string // why it takes the place of the reading it supersedes
 	ReceivedAt   time.Time
 }
 
@@ -171,6 +172,9 @@ func finishRecord(r *Record) FieldErrors {
 	}
 	if r.VoidReason != "" && r.VoidedAt.IsZero() {
 		misfit("void_reason", r.VoidReason, "voided_at beside it")
+	}
+	if r.AmendReason != "" && r.Supersedes.IsZero() {
+		misfit("amend_reason", r.AmendReason, "supersedes beside it")
 	}
 	if !r.ID.IsZero() && r.Supersedes == r.ID {
 		misfit("supersedes", r.Supersedes.String(), "another reading than itself")

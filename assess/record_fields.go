@@ -78,6 +78,7 @@ func makeRecordFields() []Field[Record] {
 		Instant("voided_at", func(r *rec) *time.Time { return &r.VoidedAt }),
 		Text("void_reason", maxReason, func(r *rec) *string { return &r.VoidReason }),
 		Instant("received_at", func(r *rec) *time.Time { return &r.ReceivedAt }),
+		Text("amend_reason", maxReason, func(r *rec) *string { return &r.AmendReason }),
 	)
 }
 

@@ -26,6 +26,8 @@ var docPutInspection = operation{
 	id: "put-inspection", summary: "Store a reading",
 	about: "The id is a UUIDv7 made by the client. The same body again changes nothing and answers 200. " +
 		"The server judges again under the body's rules; where the advised verdict differs, both are stored and the reading is flagged. " +
+		"A verdict that takes a second person, less than an advised replace or retire or a trainee's keep, takes their sign-off; " +
+		"a client that had no line for it sends the flag second-unproven, and the reading waits for a manager. " +
 		"A client that sends its own time in " + clientTime + " has its clock's error taken into account.",
 	body: ref("Reading"), answer: ref("Reading"), made: true, fails: []*class{conflict},
 }
@@ -65,7 +67,8 @@ func readingOf(c *gin.Context) (assess.Record, error) {
 	if !rec.VoidedAt.IsZero() {
 		return rec, &failure{class: badValues, values: []badValue{{Pointer: "#/voided_at", Detail: "a reading is voided by POST …/void"}}}
 	}
-	rec.Flags, rec.ReceivedAt = 0, time.Time{}
+	rec.Flags &= assess.FlagSecondUnproven // only the tablet knows that it had no line
+	rec.ReceivedAt = time.Time{}
 	return rec, nil
 }
 
@@ -91,7 +94,7 @@ func (s *Server) saveReading(c *gin.Context, rec assess.Record) error {
 	if rec.Advised == assess.NoVerdict {
 		rec.Advised = j.result.Verdict
 	}
-	if err := s.checkGiven(ctx, &rec); err != nil {
+	if in.Signed, err = s.checkGiven(ctx, &rec); err != nil {
 		return err
 	}
 	if rec.Device == "" {
@@ -102,7 +105,7 @@ func (s *Server) saveReading(c *gin.Context, rec assess.Record) error {
 	in.Facts.Flags |= rec.AsideFlags()
 	saved, err := s.db.SaveInspection(ctx, who.actor(), in)
 	if err != nil {
-		return err
+		return unsigned(err, "second_reader")
 	}
 	status := http.StatusOK
 	if saved.Created {
@@ -144,26 +147,55 @@ func clockOffset(c *gin.Context, now time.Time) (time.Duration, error) {
 }
 
 // checkGiven holds what the runner was told against what the fitter saw
-// advised.
-func (s *Server) checkGiven(ctx context.Context, r *assess.Record) error {
+// advised. It returns the signature that this takes of a second person, nil
+// where it takes none: a reading that was kept without a line is stored on the
+// word of its reader, flagged, and waits for a manager.
+func (s *Server) checkGiven(ctx context.Context, r *assess.Record) (*models.Signature, error) {
+	offLine := r.Flags&assess.FlagSecondUnproven != 0
+	r.Flags = 0
 	if r.Given == assess.NoVerdict {
-		return nil
+		return nil, nil
 	}
-	by := assess.Giving{Second: r.HasSecond, Reason: r.GivenReason}
 	a, err := s.account(ctx, r.Staff)
 	if err != nil && !errors.Is(err, models.ErrNotFound) {
+		return nil, err
+	}
+	trainee := a.Role == retail.Trainee
+	err = assess.CheckGiven(r.Advised, r.Given, assess.Giving{Trainee: trainee, Second: r.HasSecond, Reason: r.GivenReason})
+	if err != nil {
+		f := &failure{class: badValues, cause: err}
+		for detail := range strings.SplitSeq(err.Error(), "\n") {
+			f.values = append(f.values, badValue{Pointer: "#/given", Detail: detail})
+		}
+		return nil, f
+	}
+	if !assess.SecondNeeded(r.Advised, r.Given, trainee) {
+		return nil, nil
+	}
+	if offLine {
+		r.Flags = assess.FlagSecondUnproven
+		return nil, nil
+	}
+	switch may, err := s.mayCoSign(ctx, r.SecondReader, r.Store); {
+	case err != nil:
+		return nil, err
+	case !may:
+		return nil, &failure{class: badValues, values: []badValue{{Pointer: "#/second_reader", Detail: noCoSigner}}}
+	}
+	return &models.Signature{Account: r.SecondReader, SignOff: models.SignOff{
+		Reading: r.ID, Purpose: models.ForReading, Advised: r.Advised, Given: r.Given,
+	}}, nil
+}
+
+// unsigned says at a member of the body that nobody signed for it; other errors
+// stay what they are.
+func unsigned(err error, member string) error {
+	if !errors.Is(err, models.ErrUnsigned) {
 		return err
 	}
-	by.Trainee = a.Role == retail.Trainee
-	err = assess.CheckGiven(r.Advised, r.Given, by)
-	if err == nil {
-		return nil
-	}
-	f := &failure{class: badValues, cause: err}
-	for detail := range strings.SplitSeq(err.Error(), "\n") {
-		f.values = append(f.values, badValue{Pointer: "#/given", Detail: detail})
-	}
-	return f
+	return &failure{class: badValues, cause: err, values: []badValue{{
+		Pointer: "#/" + member, Detail: "has not signed this with a PIN or password of their own, or what they signed was used before",
+	}}}
 }
 
 var docInspection = operation{

@@ -1,8 +1,10 @@
 package dashboard
 
 import (
+	"context"
 	"errors"
 	"net/http"
+	"slices"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/gin-gonic/gin"
@@ -20,6 +22,20 @@ type signOffBody struct {
 	Password string      `json:"password,omitempty" maxLength:"256" doc:"Their password, anywhere"`
 	Credit   *int64      `json:"credit,omitempty" minimum:"0" maximum:"100000000" doc:"The amount that purpose credit is about, in minor units; needed there"`
 	Currency string      `json:"currency,omitempty" pattern:"^[A-Z]{3}$" doc:"ISO 4217 code of credit; needed with it"`
+	Advised  verdictWord `json:"advised,omitempty" doc:"The verdict in whose place given is given; needed with it"`
+	Given    verdictWord `json:"given,omitempty" doc:"The verdict that purpose reading is about; needed there"`
+	Store    string      `json:"store,omitempty" maxLength:"32" doc:"Store of the reading: the right to sign there is looked at already here"`
+}
+
+// verdictWord is a verdict's word.
+type verdictWord string
+
+// Schema lists the verdicts.
+func (verdictWord) Schema(huma.Registry) *huma.Schema { return oneOf(verdictWords(), "A verdict") }
+
+// verdict returns the verdict of a word, assess.NoVerdict of none.
+func (v verdictWord) verdict() assess.Verdict {
+	return assess.Verdict(slices.Index(verdictWords(), string(v)) + 1)
 }
 
 // purposeWord is one of models.Purposes.
@@ -27,7 +43,7 @@ type purposeWord string
 
 // Schema lists the purposes.
 func (purposeWord) Schema(huma.Registry) *huma.Schema {
-	return oneOf(models.Words(models.Purposes), "What is stood by: another credit than the table's, or a second reader's word")
+	return oneOf(models.Words(models.Purposes), "What is stood by: another credit than the table's, or a verdict that takes a second person")
 }
 
 // signedOff is who stands by what.
@@ -36,12 +52,15 @@ type signedOff struct {
 	Staff    string      `json:"staff"`
 	Credit   *int64      `json:"credit,omitempty"`
 	Currency string      `json:"currency,omitempty"`
+	Advised  verdictWord `json:"advised,omitempty"`
+	Given    verdictWord `json:"given,omitempty"`
 }
 
 var docSignOff = operation{
 	id: "sign-off", summary: "Stand by something about a reading",
 	about: "On the screen of somebody else, with one's own PIN or password. The reading needn't be stored yet. " +
-		"A trade-in with another credit than advised, sent by somebody without the right to that, takes such a sign-off of that very amount.",
+		"A trade-in with another credit than advised, sent by somebody without the right to that, takes such a sign-off of that very amount; " +
+		"a reading takes one of the very verdict that a second person is needed for. A sign-off serves once.",
 	body: signOffBody{}, answer: signedOff{}, fails: []*class{tooMany},
 }
 
@@ -55,7 +74,7 @@ func (s *Server) postSignOff(c *gin.Context) error {
 	if err := s.decode(c, &body); err != nil {
 		return err
 	}
-	word := models.SignOff{Reading: reading, Purpose: models.Purpose(body.Purpose), Currency: body.Currency}
+	word := models.SignOff{Reading: reading, Purpose: models.Purpose(body.Purpose), Currency: body.Currency, Advised: body.Advised.verdict(), Given: body.Given.verdict()}
 	switch {
 	case body.Credit != nil:
 		word.Credit = *body.Credit
@@ -75,9 +94,54 @@ func (s *Server) postSignOff(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := s.maySign(ctx, s.who(c), a.Code, &body); err != nil {
+		return err
+	}
 	if err := s.db.SignOff(ctx, models.Actor{Account: a.Code, Device: device}, word); err != nil {
 		return err
 	}
-	c.JSON(http.StatusOK, signedOff{Purpose: body.Purpose, Staff: a.Code, Credit: body.Credit, Currency: body.Currency})
+	c.JSON(http.StatusOK, signedOff{
+		Purpose: body.Purpose, Staff: a.Code, Credit: body.Credit, Currency: body.Currency, Advised: body.Advised, Given: body.Given,
+	})
 	return nil
+}
+
+// maySign refuses a signature that could serve nothing: under one's own reading,
+// or by somebody who may not sign it in the store, where that is said.
+func (s *Server) maySign(ctx context.Context, who Identity, code string, body *signOffBody) error {
+	if models.Purpose(body.Purpose) != models.ForReading {
+		return nil
+	}
+	if code == who.Code {
+		return refuse(forbidden, "who is at the bench can't be the second person")
+	}
+	if body.Store == "" {
+		return nil
+	}
+	may, err := s.mayCoSign(ctx, code, body.Store)
+	if err == nil && !may {
+		err = refuse(forbidden, noCoSigner)
+	}
+	return err
+}
+
+// noCoSigner says who can be a second person.
+const noCoSigner = "want somebody of the store who is no trainee"
+
+// mayCoSign reports whether somebody can be the second person of a verdict in a
+// store: who is unknown, retired, a trainee, or of another store can't.
+func (s *Server) mayCoSign(ctx context.Context, code, store string) (bool, error) {
+	place, err := s.store(ctx, store)
+	var a models.Account
+	if err == nil {
+		a, err = s.account(ctx, code)
+	}
+	switch {
+	case errors.Is(err, models.ErrNotFound):
+		return false, nil
+	case err != nil:
+		return false, err
+	}
+	second := Identity{Code: a.Code, Role: a.Role, Scopes: a.Scopes}
+	return a.Active() && second.allowsAt(coSign, place.Code, place.Region), nil
 }

@@ -23,6 +23,7 @@ var officeWays = []navItem{
 	{Path: "/office/tablets", Key: "office.tablets"},
 	{Path: "/office/trail", Key: "office.trail"},
 	{Path: "/office/faults", Key: "office.faults"},
+	{Path: "/office/waiting", Key: "office.waiting"},
 	{Path: "/office/pairs", Key: "office.pairs"},
 	{Path: "/office/sales", Key: "office.sales"},
 	{Path: "/office/events", Key: "office.events"},
@@ -103,6 +104,9 @@ func (s *Server) showOffice(c *gin.Context) error {
 	err := errors.Join(
 		wait(actOnSignals, "/office/faults", "faults", func() (int, error) {
 			return s.db.CountInspections(ctx, models.InspectionFilter{Scopes: who.Scopes, Live: true, Fault: true, Unclosed: true})
+		}),
+		wait(confirmSecond, "/office/waiting", "waiting", func() (int, error) {
+			return s.db.CountInspections(ctx, models.InspectionFilter{Scopes: who.Scopes, Live: true, Waiting: true})
 		}),
 		wait(setCatalogue, "/office/catalogue", "typed", func() (int, error) {
 			typed, err := s.db.TypedInModels(ctx)

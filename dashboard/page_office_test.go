@@ -96,6 +96,14 @@ var officeProbes = map[string]probe{
 		r.put(n, faultyReading())
 		return "/office/faults/" + id(n), url.Values{"do": {"take"}}
 	}, ok: http.StatusSeeOther},
+	"GET /office/waiting": {make: func(r *rig, n int) (string, any) {
+		r.put(n, offLineReading())
+		return "/office/waiting", nil
+	}, ok: http.StatusOK, list: true, hides: "<td>" + storeA + "</td>"},
+	"POST /office/waiting/:id": {make: func(r *rig, n int) (string, any) {
+		r.put(n, offLineReading())
+		return "/office/waiting/" + id(n), url.Values{}
+	}, ok: http.StatusSeeOther},
 	"GET /office/sales": {make: func(r *rig, n int) (string, any) {
 		r.sale(n)
 		return "/office/sales", nil

@@ -18,10 +18,13 @@ const (
 	// signedIn asks for anybody: judging, the rules, the catalogue.
 	signedIn right = "signed in"
 
-	workBench     right = "work at the bench"
-	writeReading  right = "store a reading"
-	readReading   right = "read readings"
-	voidReading   right = "void a reading"
+	workBench    right = "work at the bench"
+	writeReading right = "store a reading"
+	readReading  right = "read readings"
+	voidReading  right = "void a reading"
+	// coSign: be the second person that a verdict takes.
+	coSign        right = "stand by a colleague's verdict"
+	confirmSecond right = "confirm what was kept off line"
 	readPair      right = "read a pair's history"
 	listPairs     right = "list pairs"
 	mergePairs    right = "merge and split pairs"
@@ -83,6 +86,8 @@ var rights = map[right][]reach{
 	writeReading:  {own, own, own, never, own},
 	readReading:   {own, own, own, own, own},
 	voidReading:   {never, never, own, never, own},
+	coSign:        {own, never, own, never, own},
+	confirmSecond: {never, never, own, never, own},
 	readPair:      {anywhere, anywhere, anywhere, own, anywhere},
 	listPairs:     {own, own, own, own, own},
 	mergePairs:    {never, never, never, never, own},

@@ -98,12 +98,13 @@ func readingSchema() *huma.Schema {
 		"given":         oneOf(verdictWords(), "What the runner was told"),
 		"given_reason":  textOf(300, "Why given differs from advised"),
 		"rules":         {Type: huma.TypeInteger, Minimum: bound(1), Description: "Number of the rule set judged by"},
-		"flags":         listOf(assess.FlagWords, "Set by the server as well"),
+		"flags":         listOf(assess.FlagWords, "Set by the server; second-unproven is taken from a client that had no line to let the second person prove who they are"),
 		"note":          textOf(1000, ""),
 		"supersedes":    {Type: huma.TypeString, Format: "uuid", Description: "The reading that this one takes the place of"},
 		"voided_at":     instantOf("Set by the server"),
 		"void_reason":   textOf(300, "Set by the server"),
 		"received_at":   instantOf("Set by the server"),
+		"amend_reason":  textOf(300, "Why it takes the place of the reading it supersedes"),
 	}
 	for c := assess.NumShoe; c < assess.NumCols; c++ {
 		props[c.String()] = columnSchema(c)

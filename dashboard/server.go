@@ -224,6 +224,8 @@ func (s *Server) routes() []route {
 		{"GET", "/office/exports", exportRecords, page(s.showExports), nil},
 		{"GET", "/office/faults", actOnSignals, page(s.showFaults), nil},
 		{"POST", "/office/faults/:id", actOnSignals, page(s.doFault), nil},
+		{"GET", "/office/waiting", confirmSecond, page(s.showWaiting), nil},
+		{"POST", "/office/waiting/:id", confirmSecond, page(s.doConfirm), nil},
 		{"GET", "/office/sales", readSales, page(s.showSales), nil},
 		{"GET", "/office/events", readSales, page(s.showEvents), nil},
 		{"POST", "/office/events", setEvents, page(s.doEvent), nil},

@@ -61,6 +61,9 @@ type NewInspection struct {
 	// ClockOffset is the server's clock less the tablet's, as estimated; 0 when
 	// unknown.
 	ClockOffset time.Duration
+	// Signed is the signature that the reading takes, if it takes one; it is used
+	// up as the reading is stored.
+	Signed *Signature
 }
 
 // Inspection is a reading as it is stored.
@@ -101,7 +104,8 @@ var errMoved = fmt.Errorf("the pair was changed at the same time: %w", ErrBusy)
 // that the catalogue doesn't know is added as typed in.
 //
 // A reading whose Supersedes is set amends that one: ErrConflict where it was
-// voided or amended before.
+// voided or amended before. A reading that takes a signature and has none is
+// ErrUnsigned.
 func (db *DB) SaveInspection(ctx context.Context, by Actor, in NewInspection) (Saved, error) {
 	if err := checkNew(&in); err != nil {
 		return Saved{}, err
@@ -152,6 +156,9 @@ func checkNew(in *NewInspection) error {
 func (db *DB) saveIn(ctx context.Context, t *txn, by Actor, in NewInspection) (Saved, error) {
 	if s, ok, err := db.sameBody(ctx, t, &in); err != nil || ok {
 		return s, err
+	}
+	if err := db.useSignature(ctx, t, in.Signed); err != nil {
+		return Saved{}, err
 	}
 	row, vals, err := db.prepared(ctx, t, &in)
 	if err != nil {

@@ -35,6 +35,9 @@ type InspectionFilter struct {
 	// Fault keeps what is flagged as a possible fault of the shoe and is not
 	// blind, Unclosed of that what nobody has closed as a signal.
 	Fault, Unclosed bool
+	// Waiting keeps what was kept off line on the word of a second person who
+	// proved nothing, and what nobody has confirmed since.
+	Waiting bool
 	// OldestFirst turns the order round.
 	OldestFirst bool
 }
@@ -179,8 +182,14 @@ func (f *InspectionFilter) where() (*where, error) {
 	if f.Unclosed {
 		w.and("NOT EXISTS (SELECT 1 FROM signal s WHERE s.id = i.id AND s.state = ?)", string(SignalClosed))
 	}
+	if f.Waiting {
+		w.and(unproven + " AND NOT " + confirmed)
+	}
 	return &w, nil
 }
+
+// unproven is the condition of the index inspection_unproven.
+var unproven = fmt.Sprintf("(i.flags & %d) <> 0", assess.FlagSecondUnproven)
 
 // faulty is the condition that the index inspection_fault is made for, which a
 // parameter would hide from it.

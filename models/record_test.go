@@ -62,7 +62,7 @@ func drawRecord(t *rapid.T) assess.Record {
 		BoughtOn: rapid.SampledFrom([]string{"", "1999-02-28"}).Draw(t, "bought_on"), Batch: text("batch"),
 		SecondReader: text("second_reader"), Advised: assess.Verdict(rapid.IntRange(0, 5).Draw(t, "advised")),
 		Given: assess.Verdict(rapid.IntRange(0, 5).Draw(t, "given")), GivenReason: text("given_reason"),
-		Rules: rapid.IntRange(0, 3).Draw(t, "rules"), Note: text("note"), VoidReason: text("void_reason"),
+		Rules: rapid.IntRange(0, 3).Draw(t, "rules"), Note: text("note"), VoidReason: text("void_reason"), AmendReason: text("amend_reason"),
 		Flags:      assess.Flags(rapid.Uint32Range(0, 1<<len(assess.FlagWords)-1).Draw(t, "flags")) &^ assess.FlagPairContradicts,
 		ReceivedAt: time.UnixMicro(rapid.Int64Range(1, 4e15).Draw(t, "received_at")).UTC(),
 	}

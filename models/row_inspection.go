@@ -216,6 +216,7 @@ type inspectionRow struct {
 	SupersededBy  id      `gorm:"column:superseded_by"`
 	VoidedAt      instant `gorm:"column:voided_at"`
 	VoidReason    text    `gorm:"column:void_reason"`
+	AmendReason   text    `gorm:"column:amend_reason"`
 	BodySHA       hash    `gorm:"column:body_sha"`
 }
 
@@ -253,7 +254,7 @@ func newRow(in *NewInspection) (*inspectionRow, []valueRow, error) {
 		Codes: text(strings.Join(f.Codes, " ")), Engine: text(f.Engine),
 		SecondReader: text(r.SecondReader), SecondOn: text(colNames(r.SecondOn)),
 		GivenReason: text(r.GivenReason), Note: text(r.Note), Supersedes: id(r.Supersedes),
-		VoidedAt: instant(r.VoidedAt), VoidReason: text(r.VoidReason), BodySHA: hash(in.SHA),
+		VoidedAt: instant(r.VoidedAt), VoidReason: text(r.VoidReason), AmendReason: text(r.AmendReason), BodySHA: hash(in.SHA),
 	}
 	if in.ClockOffset != 0 {
 		row.ClockOffsetMS = number(assess.Of(int(in.ClockOffset / time.Millisecond)))
@@ -459,7 +460,7 @@ func (row *inspectionRow) record(r *assess.Record, contradicts bool) error {
 		SecondReader: string(row.SecondReader), Advised: assess.Verdict(row.AdvisedSent),
 		Given: assess.Verdict(row.Given), GivenReason: string(row.GivenReason), Rules: row.Rules,
 		Flags: assess.Flags(row.Flags), Note: string(row.Note), Supersedes: assess.UUID(row.Supersedes),
-		VoidedAt: time.Time(row.VoidedAt), VoidReason: string(row.VoidReason), ReceivedAt: time.Time(row.ReceivedAt),
+		VoidedAt: time.Time(row.VoidedAt), VoidReason: string(row.VoidReason), AmendReason: string(row.AmendReason), ReceivedAt: time.Time(row.ReceivedAt),
 	}
 	if contradicts {
 		r.Flags |= assess.FlagPairContradicts

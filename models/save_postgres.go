@@ -88,11 +88,12 @@ var errLongWay = errors.New("not at one go")
 
 // saveAtOnce stores a reading in one statement, after reading its pair's past if
 // there is one. It returns errLongWay, having changed nothing, where something
-// out of the ordinary has to be looked at: an amendment, a blind reading, a model
+// out of the ordinary has to be looked at: an amendment, a blind reading, one that
+// takes a signature, a model
 // that the catalogue doesn't know, a merged pair, an id that is stored.
 func (db *DB) saveAtOnce(ctx context.Context, by Actor, in NewInspection) (Saved, error) {
 	r := &in.Record
-	if r.Kind == assess.Blind || !r.Supersedes.IsZero() || db.within != nil || db.dialect != postgresDialect {
+	if r.Kind == assess.Blind || in.Signed != nil || !r.Supersedes.IsZero() || db.within != nil || db.dialect != postgresDialect {
 		return Saved{}, errLongWay
 	}
 	zone, err := db.cachedZone(ctx, r.Store)

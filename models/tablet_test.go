@@ -4,7 +4,6 @@ import (
 	"slices"
 	"testing"
 
-	"solewright/assess"
 	"solewright/models"
 	"solewright/models/dbtest"
 	"solewright/models/retail"
@@ -54,46 +53,5 @@ func TestMarkAndLanguage(t *testing.T) {
 		wantField(t, db.SetMark(t.Context(), office, "F-1", "anchor"), "mark")
 		wantField(t, db.SetLang(t.Context(), office, "F-1", "no language"), "lang")
 		wantErr(t, db.SetMark(t.Context(), office, "F-9", "fish"), models.ErrNotFound)
-	})
-}
-
-func TestSignOff(t *testing.T) {
-	dbtest.Each(t, func(t *testing.T, db *models.DB) {
-		hire(t, db)
-		reading, other := assess.NewV7(1, [10]byte{1}), assess.NewV7(2, [10]byte{2})
-		by := models.Actor{Account: "F-1", Device: "T-1"}
-		credit := func(reading assess.UUID, minor int64, currency string) models.SignOff {
-			return models.SignOff{Reading: reading, Purpose: models.ForCredit, Credit: minor, Currency: currency}
-		}
-		must(t, db.SignOff(t.Context(), by, credit(reading, 2000, "EUR")))
-		must(t, db.SignOff(t.Context(), by, credit(reading, 2000, "EUR")))
-		wantField(t, db.SignOff(t.Context(), by, credit(reading, 2000, "")), "currency")
-		wantField(t, db.SignOff(t.Context(), by, credit(reading, -1, "EUR")), "credit")
-		wantField(t, db.SignOff(t.Context(), by, models.SignOff{Reading: reading, Purpose: models.ForReading, Credit: 1}), "credit")
-		for _, c := range []struct {
-			name    string
-			signed  models.SignOff
-			account string
-			want    bool
-		}{
-			{"what was signed stands", credit(reading, 2000, "EUR"), "F-1", true},
-			{"another amount was not signed", credit(reading, 20000, "EUR"), "F-1", false},
-			{"another currency was not signed", credit(reading, 2000, "GBP"), "F-1", false},
-			{"another reading was not signed", credit(other, 2000, "EUR"), "F-1", false},
-			{"another purpose was not signed", models.SignOff{Reading: reading, Purpose: models.ForReading}, "F-1", false},
-			{"nobody else signed", credit(reading, 2000, "EUR"), "F-2", false},
-		} {
-			t.Run(c.name, func(t *testing.T) {
-				got, err := db.SignedOff(t.Context(), c.signed, c.account)
-				if err != nil || got != c.want {
-					t.Errorf("got %v, %v, want %v", got, err, c.want)
-				}
-			})
-		}
-		all, _, err := db.Audit(t.Context(), models.AuditFilter{Action: "sign-off."}, models.Page{Limit: 10})
-		must(t, err)
-		if len(all) != 1 || all[0].Account != "F-1" || all[0].Device != "T-1" || all[0].After != "2000 EUR" {
-			t.Errorf("the trail holds %+v, want it once", all)
-		}
 	})
 }

@@ -32,6 +32,10 @@ type TradeIn struct {
 	// OverrideBy and Reason stand where Credit is not what the table says.
 	OverrideBy, Reason string
 	Voucher            string
+	// Signed is the signature that another credit than the table's takes, where
+	// the one who gives it may not by themselves; it is used up as the trade-in is
+	// stored, and not read back.
+	Signed *Signature
 }
 
 // StoredTradeIn is a trade-in as it is stored.
@@ -125,7 +129,7 @@ func (db *DB) SaveTradeIn(ctx context.Context, by Actor, in TradeIn, sha [sha256
 		Voucher: text(in.Voucher), BodySHA: sha, ReceivedAt: instant(db.now()),
 	}
 	err = db.tx(ctx, func(t *txn) error {
-		stored, created, err = db.saveTradeIn(ctx, t, by, row, in.PairRef)
+		stored, created, err = db.saveTradeIn(ctx, t, by, row, in.PairRef, in.Signed)
 		return err
 	})
 	if errors.Is(err, ErrConflict) {
@@ -137,10 +141,13 @@ func (db *DB) SaveTradeIn(ctx context.Context, by Actor, in TradeIn, sha [sha256
 	return stored, created, wrap(err, "storing trade-in %s", in.ID)
 }
 
-func (db *DB) saveTradeIn(ctx context.Context, t *txn, by Actor, row tradeInRow, pairRef string) (StoredTradeIn, bool, error) {
+func (db *DB) saveTradeIn(ctx context.Context, t *txn, by Actor, row tradeInRow, pairRef string, signed *Signature) (StoredTradeIn, bool, error) {
 	again, err := db.sameTradeIn(ctx, t, &row)
 	if !errors.Is(err, ErrNotFound) {
 		return again, false, err
+	}
+	if err := db.useSignature(ctx, t, signed); err != nil {
+		return StoredTradeIn{}, false, err
 	}
 	zone, err := db.zoneOf(ctx, t, row.Store)
 	if err != nil {

@@ -49,7 +49,7 @@ func TestEveryPagePassesAxe(t *testing.T) {
 		{fitterCode, "/bench /bench/fitting /bench/00000000-0000-7000-8000-000000000000 /methods /me"},
 		{officeCode, "/fleet /fleet/pairs /fleet/compare /fleet/credit /fleet/stores/" + storeCode +
 			" /office /office/stores /office/staff /office/tablets /office/catalogue /office/rules /office/credit /office/trail /office/requests" +
-			" /office/pairs /office/imports /office/exports /office/faults /office/sales /office/events"},
+			" /office/pairs /office/imports /office/exports /office/faults /office/waiting /office/sales /office/events"},
 	} {
 		b := newBrowser(t, landscape)
 		b.quiet(true) // an address that isn't there is one of the pages

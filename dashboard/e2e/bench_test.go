@@ -325,29 +325,6 @@ func TestSignInKeepsTheCode(t *testing.T) {
 	}
 }
 
-// Giving less than an advised replace takes a second person and a reason; what
-// the bench lets pass the server takes.
-func TestGivingLessTakesASecondPersonAndAReason(t *testing.T) {
-	shop, b := newShop(t), newBrowser(t, landscape)
-	shop.signIn(b, fitterCode)
-	id := shop.begin(b, "check")
-	for _, grade := range worn + "11" {
-		b.press(string(grade))
-	}
-	checksOf(b)
-	b.tap(key("hand"))
-	b.tap(key("given-keep"))
-	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true"`)
-	b.write(key("f-second_reader"), secondCode)
-	b.write(key("f-given_reason"), "walks in them, knows it")
-	b.tap(key("finish"))
-	b.until(`document.querySelector("#hand-form").innerText.includes("The record is stored")`)
-	in := shop.stored(id)
-	if in.Given != assess.Keep || in.GivenReason != "walks in them, knows it" || in.SecondReader != secondCode || in.Facts.Flags&assess.FlagGivenLess == 0 {
-		t.Errorf("given %v because %q with %q, flags %v", in.Given, in.GivenReason, in.SecondReader, in.Facts.Flags)
-	}
-}
-
 // Every zone and every key takes a thumb of 12 mm, either way the tablet stands.
 func TestEverythingTappedTakesAThumb(t *testing.T) {
 	const least = 12 * cssPixelsPerMM // 62.4 CSS pixels

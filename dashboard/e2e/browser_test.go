@@ -197,6 +197,14 @@ func (b *browser) write(selector, text string) {
 	b.do(chromedp.KeyEvent(text))
 }
 
+// rewrite types text in place of what a field holds.
+func (b *browser) rewrite(selector, text string) {
+	b.t.Helper()
+	b.tap(selector)
+	eval[bool](b, fmt.Sprintf(`(() => { document.querySelector(%q).select(); return true; })()`, selector))
+	b.do(chromedp.KeyEvent(text))
+}
+
 // press presses keys, one after the other.
 func (b *browser) press(keys ...string) {
 	b.t.Helper()

@@ -141,20 +141,6 @@ func TestAKeptPairComesBackByMeasuredLife(t *testing.T) {
 	}
 }
 
-// A trainee's keep takes a co-reader, at the bench as on the server.
-func TestATraineesKeepTakesACoReader(t *testing.T) {
-	shop, b := newShop(t), newBrowser(t, portrait)
-	shop.signIn(b, traineeCode)
-	id := shop.begin(b, "check")
-	shop.soundPair(b, "R-1", "100", "110101110"+"111101110")
-	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("co-reader")`)
-	b.write(key("f-second_reader"), secondCode)
-	b.finish()
-	if in := shop.stored(id); in.Given != assess.Keep || in.SecondReader != secondCode {
-		t.Errorf("given %v with %q", in.Given, in.SecondReader)
-	}
-}
-
 // A pair that is traded in leaves by the route its grade opens, for the credit
 // of the store's table.
 func TestATradeInEndsThePair(t *testing.T) {

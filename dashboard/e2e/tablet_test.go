@@ -203,11 +203,11 @@ func TestAManagerSignsAnotherCredit(t *testing.T) {
 	b.write(key("f-override-code"), managerCode)
 	b.write(key("f-override-secret"), "wrong horse battery")
 	b.quiet(true) // 422 is what this is about
-	b.tap(key("sign"))
+	b.tap(key("sign-override"))
 	b.until(`document.querySelector("#hand-form [role=alert]")?.innerText.startsWith("Code and secret")`)
 	b.quiet(false)
 	b.write(key("f-override-secret"), password)
-	b.tap(key("sign"))
+	b.tap(key("sign-override"))
 	b.until(`document.querySelector("#hand-form").innerText.includes("Signed by ` + managerCode + `")`)
 	b.keepPicture(t.Name())
 	b.finish()

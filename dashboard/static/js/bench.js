@@ -4,7 +4,7 @@
 import { arrows, byId, focusOn } from "./dom.js";
 import { acts as asideActs, drawAlso, drawAside, isAside } from "./asides.js";
 import { acts as helpActs, asked as askedHelp, drawHelp } from "./help.js";
-import { acts as handActs, drawHandover, nextCheck, typedOver } from "./handover.js";
+import { acts as handActs, drawHandover, nextCheck, signTyped, typedOver } from "./handover.js";
 import { newTicket, openPairs } from "./begin.js";
 import { uuidv7 } from "./ids.js";
 import { Judge, load } from "./judge.js";
@@ -172,10 +172,11 @@ function bind(bench) {
 
   // What is typed is stored at every letter; what can't stand there is marked and stays to be mended.
   document.addEventListener("input", (event) => {
-    const input = event.target, { col, measure, override } = input.dataset;
+    const input = event.target, { col, measure, override, sign } = input.dataset;
     if (col) mark(input, typed(bench, col, input.value));
     else if (measure) mark(input, write(bench, ...measure.split(","), input.value));
     else if (override) mark(input, typedOver(bench, override, input.value));
+    else if (sign) mark(input, signTyped(bench, ...sign.split(","), input.value));
     else return;
     bench.changed();
   });

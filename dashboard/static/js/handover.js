@@ -8,6 +8,7 @@ import { set } from "./reading.js";
 import { uuidv7 } from "./ids.js";
 import { keep } from "./outbox.js";
 import { requests as photoRequests } from "./photo.js";
+import { deniedRow, sign, signRow, typedSign } from "./sign.js";
 import { gone, slipMarkup } from "./slip.js";
 import { day, locale, t, word } from "./words.js";
 
@@ -126,17 +127,21 @@ const coRead = (bench) => bench.context.who?.role === "trainee" && bench.given()
 // signed reports whether another credit is allowed: by who is at the bench, or by a manager who signed it off here.
 const signed = (bench) => Boolean(bench.context.who?.may_override || bench.ticket.override?.by);
 
-// The manager's secret is held while it is typed, and never on the shelf.
-let secret = "";
-const onTablet = "quiet" in document.body.dataset;
+// A second person stands by the verdict as it is given now, in place of what is advised now; without a line by a code
+// that proves nothing, which a manager confirms later.
+const takesSecond = (bench) => undone(bench) || coRead(bench);
+const signedFor = (bench, { advised, given } = {}) => advised === bench.result.verdict && given === bench.given();
+const seconded = (bench) => {
+  const second = bench.ticket.second;
+  return Boolean(second && signedFor(bench, second) && (second.by || (second.offLine && second.code)));
+};
 
 // missing lists what must still be said before the ticket can be finished.
 export function missing(bench) {
   if (!bench.result) return ["verdict"];
   const { reading: r, result, ticket } = bench, out = [];
-  if (undone(bench) && !r.second_reader) out.push("second-person");
+  if (takesSecond(bench) && !seconded(bench)) out.push(undone(bench) ? "second-person" : "co-reader");
   if (less(bench) && !r.given_reason) out.push("reason");
-  if (coRead(bench) && !r.second_reader) out.push("co-reader");
   if (ticket.override && !ticket.override.reason) out.push("override-reason");
   if (ticket.override && !signed(bench)) out.push("override-signed");
   if (result.verdict === "recheck" && result.how === "now" && bench.given() === "recheck" && route(bench) !== BACK) out.push("now");
@@ -164,9 +169,24 @@ function givenRow(bench) {
     const closed = result.verdict === "incomplete" && v === "keep";
     return { v, text: t(`given.${v}`), note: t(v === result.verdict ? "given.advised" : rank(v) > rank(result.verdict) ? "given.stronger" : takes), reason: t("given.unread"), off: closed, state: v === given };
   });
-  const person = undone(bench) || coRead(bench), line = (name, label, wide) => html`<label class="field${wide ? " wide" : ""}"><span>${label}</span><input data-k="f-${name}" data-col="${name}" autocomplete="off" maxlength="${wide ? 300 : 32}" value="${r[name] ?? ""}"></label>`;
-  const asks = person || less(bench) ? html`<div class="fields">${person ? line("second_reader", t(undone(bench) ? "given.by" : "given.co-reader-code")) : ""}${less(bench) ? line("given_reason", t("given.reason"), true) : ""}</div>` : "";
+  const reason = less(bench) ? html`<label class="field wide"><span>${t("given.reason")}</span><input data-k="f-given_reason" data-col="given_reason" autocomplete="off" maxlength="300" value="${r.given_reason ?? ""}"></label>` : "";
+  const asks = takesSecond(bench) || less(bench) ? html`<div class="fields">${reason}${takesSecond(bench) ? secondRow(bench) : ""}</div>${takesSecond(bench) ? secondNote(bench) : ""}` : "";
   return html`<fieldset><legend>${t("given")}${result.verdict === "incomplete" ? html` <small>${t("given.incomplete")}</small>` : ""}</legend>${radios({ name: "given", act: "given", label: t("given"), columns: VERDICTS.length, options })}${asks}</fieldset>`;
+}
+
+// secondRow asks the second person for their own secret. One who has said something about the reading already is the one.
+function secondRow(bench) {
+  const { reading: r, ticket } = bench, second = ticket.second ?? {}, state = signedFor(bench, second) ? second : { code: second.code };
+  const fixed = r.second_says && r.second_reader;
+  if (fixed) state.code = fixed;
+  return signRow("second", state, { label: t(undone(bench) ? "given.by" : "given.co-reader-code"), button: t("sign.verdict", { verdict: t(`given.${bench.given()}`) }), fixed });
+}
+
+// secondNote says why a signature was not taken, and what becomes of a code without one.
+function secondNote(bench) {
+  const second = bench.ticket.second ?? {};
+  if (!signedFor(bench, second)) return "";
+  return second.offLine && !second.by ? html`<p class="note" role="status">${t("sign.off-line", { code: second.code })}</p>` : deniedRow(second);
 }
 
 function creditRow(bench) {
@@ -178,8 +198,8 @@ function creditRow(bench) {
 // overRow asks for another amount and why, and for a manager's own secret where the one at the bench may not say so.
 function overRow(bench, over) {
   const line = (name, label, value, more) => html`<label class="field"><span>${label}</span><input data-k="f-override-${name}" data-override="${name}" autocomplete="off" value="${value}"${more}></label>`;
-  const sign = bench.context.who?.may_override ? "" : over.by ? html`<p class="note" role="status">${t("credit.signed", { code: over.by })}</p>` : html`${line("code", t("credit.manager-code"), over.code ?? "", html` maxlength="32" autocapitalize="characters" spellcheck="false"`)}${line("secret", t(onTablet ? "me.pin" : "me.password"), "", html` type="password" autocomplete="new-password"${onTablet ? html` inputmode="numeric"` : ""}`)}${key({ k: "sign", act: "sign", text: t("credit.sign", { amount: money(paid(bench), credit(bench).currency) }) })}`;
-  return html`<div><div class="fields">${line("minor", t("credit.amount"), over.typed ?? "", html` inputmode="decimal"`)}${line("reason", t("credit.reason"), over.reason ?? "", html` maxlength="300"`)}${sign}</div>${over.denied ? html`<p class="failed" role="alert">${over.denied}</p>` : ""}</div>`;
+  const asks = bench.context.who?.may_override ? "" : signRow("override", over, { label: t("credit.manager-code"), button: t("credit.sign", { amount: money(paid(bench), credit(bench).currency) }) });
+  return html`<div><div class="fields">${line("minor", t("credit.amount"), over.typed ?? "", html` inputmode="decimal"`)}${line("reason", t("credit.reason"), over.reason ?? "", html` maxlength="300"`)}${asks}</div>${deniedRow(over)}</div>`;
 }
 
 function nextRow(bench) {
@@ -219,7 +239,8 @@ function finished(bench) {
 function record(bench) {
   const { reading: r, context, ticket, result } = bench;
   const filled = ticket.filled?.length ? t("note.filled", { zones: ticket.filled.join(", ") }) : "";
-  const body = { ...r, store: r.store ?? context.store?.code, staff: context.who?.code, at: r.at, advised: result.verdict, given: bench.given(), rules: result.rules, note: [r.note, filled].filter(Boolean).join("; ") };
+  const { second } = ticket, named = takesSecond(bench) ? { second_reader: second.by ?? second.code, ...(second.by ? {} : { flags: ["second-unproven"] }) } : {};
+  const body = { ...r, ...named, store: r.store ?? context.store?.code, staff: context.who?.code, at: r.at, advised: result.verdict, given: bench.given(), rules: result.rules, note: [r.note, filled].filter(Boolean).join("; ") };
   for (const name of Object.keys(body)) if (body[name] === undefined || body[name] === "") delete body[name];
   return body;
 }
@@ -246,14 +267,13 @@ export const acts = {
     if (!less(bench)) set(bench.reading, "pair", "given_reason", undefined);
   },
   override(bench) { bench.ticket.override = bench.ticket.override ? undefined : {}; },
-  // sign has the server check the manager's secret; without a line nobody can say who it is.
-  async sign(bench) {
-    const over = bench.ticket.override, body = { purpose: "credit", staff: over.code ?? "", credit: paid(bench), currency: credit(bench).currency, [onTablet ? "pin" : "password"]: secret };
-    secret = "";
-    const answer = await fetch(`/api/v1/inspections/${bench.ticket.id}/sign-off`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) }).catch(() => null);
-    over.denied = answer?.ok ? undefined : t(answer ? "credit.denied" : "credit.no-line");
-    if (answer?.ok) over.by = (await answer.json()).staff;
-    bench.focus = answer?.ok ? "finish" : "f-override-secret";
+  async sign(bench, of) {
+    const { ticket } = bench, over = of === "override";
+    const state = over ? ticket.override : secondOf(bench), store = bench.reading.store ?? bench.context.store?.code;
+    const what = over ? { purpose: "credit", credit: paid(bench), currency: credit(bench).currency } : { purpose: "reading", advised: state.advised, given: state.given, store };
+    await sign(ticket, state, what);
+    if (!over) state.offLine = state.denied === "no-line";
+    bench.focus = state.by || state.offLine ? "finish" : `f-${of}-secret`;
   },
   async finish(bench) {
     bench.reading.at = bench.now().toISOString();
@@ -278,12 +298,26 @@ export const acts = {
   leave(_, to) { location.assign(to); },
 };
 
+// secondOf is what the ticket keeps of the second person for the verdict at hand; another verdict takes them anew.
+function secondOf(bench) {
+  const { ticket, reading: r, result } = bench, code = (r.second_says && r.second_reader) || ticket.second?.code;
+  if (!signedFor(bench, ticket.second)) ticket.second = { code, advised: result.verdict, given: bench.given() };
+  return ticket.second;
+}
+
+// signTyped stores what was written where somebody signs.
+export function signTyped(bench, of, name, text) {
+  const state = of === "override" ? bench.ticket.override : secondOf(bench);
+  if (of === "second") state.offLine = false;
+  typedSign(state, name, text);
+  return name !== "code" || /^[A-Za-z0-9._-]*$/.test(state.code);
+}
+
 // typedOver stores what was written on the override's lines; it reports whether it may stand there.
 export function typedOver(bench, name, text) {
   const over = (bench.ticket.override ??= {});
-  if (name === "secret") { secret = text; return true; }
   over.by = undefined; // what was signed is not what stands here now
-  if (name === "reason" || name === "code") { over[name] = text.trim(); return true; }
+  if (name === "reason") { over[name] = text.trim(); return true; }
   over.typed = text;
   const digits = new Intl.NumberFormat("en", { style: "currency", currency: credit(bench)?.currency ?? "EUR" }).resolvedOptions().maximumFractionDigits;
   const minor = Math.round(Number(text.trim().replace(",", ".")) * 10 ** digits);

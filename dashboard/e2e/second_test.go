@@ -1,0 +1,132 @@
+package e2e
+
+import (
+	"testing"
+
+	"solewright/assess"
+	"solewright/models"
+)
+
+// wornPair reads a pair that is to be replaced and goes to the hand-over.
+func (b *browser) wornPair() {
+	b.t.Helper()
+	for _, grade := range worn + "11" {
+		b.press(string(grade))
+	}
+	checksOf(b)
+	b.tap(key("hand"))
+}
+
+// A trainee's keep takes a co-reader who proves it by their own PIN on the
+// tablet: a wrong one opens nothing, and two taps sign once.
+func TestATraineesKeepTakesACoReadersPIN(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, portrait)
+	shop.givePINs()
+	shop.enrol(b)
+	b.open(shop.url("/bench"))
+	shop.byPIN(b, traineeCode)
+	id := shop.begin(b, "check")
+	shop.soundPair(b, "R-1", "100", "110101110"+"111101110")
+	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("co-reader stands by it")`)
+	b.keepPicture(t.Name() + " asked")
+	b.write(key("f-second-code"), secondCode)
+	b.write(key("f-second-secret"), "000000")
+	b.quiet(true) // 422 and 403 are what this is about
+	b.tap(key("sign-second"))
+	b.until(`document.querySelector("#hand-form [role=alert]")?.innerText.startsWith("Code and secret don't match")`)
+	// The trainee can't be their own co-reader.
+	b.rewrite(key("f-second-code"), traineeCode)
+	b.write(key("f-second-secret"), pins[traineeCode])
+	b.tap(key("sign-second"))
+	b.until(`document.querySelector("#hand-form [role=alert]")?.innerText.startsWith("Not theirs to sign")`)
+	b.quiet(false)
+	b.keepPicture(t.Name() + " refused")
+	b.rewrite(key("f-second-code"), secondCode)
+	b.write(key("f-second-secret"), pins[secondCode])
+	eval[bool](b, `(() => { const k = document.querySelector("[data-k=sign-second]"); k.click(); k.click(); return true; })()`)
+	b.until(`document.querySelector("#hand-form").innerText.includes("Signed by ` + secondCode + `")`)
+	b.keepPicture(t.Name() + " signed")
+	if module[bool](b, "shelf.js", `m.tickets.all().then((all) => JSON.stringify([all, { ...localStorage }]).includes("`+pins[secondCode]+`"))`) {
+		t.Error("the co-reader's PIN is kept on the tablet")
+	}
+	// What was signed survives a reload in between.
+	b.open(shop.url("/bench/" + id))
+	b.tap(key("hand"))
+	b.until(`document.querySelector("#hand-form").innerText.includes("Signed by ` + secondCode + `")`)
+	b.finish()
+	if in := shop.stored(id); in.Given != assess.Keep || in.SecondReader != secondCode || in.Staff != traineeCode || in.Flags&assess.FlagSecondUnproven != 0 {
+		t.Errorf("given %v by %s with %q, flags %v", in.Given, in.Staff, in.SecondReader, in.Flags)
+	}
+}
+
+// Giving less than an advised replace takes a reason and a second person's own
+// secret. Another verdict than the one that was signed takes them anew.
+func TestGivingLessTakesASecondPersonsSecret(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, fitterCode)
+	id := shop.begin(b, "check")
+	b.wornPair()
+	b.tap(key("given-recheck"))
+	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("a second person stands by it; the reason")`)
+	b.write(key("f-given_reason"), "walks in them, knows it")
+	b.write(key("f-second-code"), secondCode)
+	b.tap(key("sign-second"))
+	b.until(`document.querySelector("#hand-form [role=alert]")?.innerText.startsWith("Code and secret are both needed")`)
+	b.write(key("f-second-secret"), password)
+	b.tap(key("sign-second"))
+	b.until(`document.querySelector("#hand-form").innerText.includes("Signed by ` + secondCode + `") && !document.querySelector("[data-k=finish]").hasAttribute("aria-disabled")`)
+	b.keepPicture(t.Name() + " signed")
+	b.tap(key("given-keep"))
+	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("[data-k=f-second-code]").value === "` + secondCode + `"`)
+	b.write(key("f-second-secret"), password)
+	b.tap(key("sign-second"))
+	b.until(`document.querySelector("#hand-form").innerText.includes("Signed by ` + secondCode + `")`)
+	b.finish()
+	in := shop.stored(id)
+	if in.Given != assess.Keep || in.GivenReason != "walks in them, knows it" || in.SecondReader != secondCode || in.Facts.Flags&assess.FlagGivenLess == 0 {
+		t.Errorf("given %v because %q with %q, flags %v", in.Given, in.GivenReason, in.SecondReader, in.Facts.Flags)
+	}
+	who, err := shop.db.SignedFor(t.Context(), in.ID)
+	if err != nil || who[in.ID] != secondCode {
+		t.Errorf("signed by %v, %v", who, err)
+	}
+}
+
+// Without a line a second person can prove nothing: the reading is kept and
+// sent on their word, flagged, and waits for a manager.
+func TestASecondPersonWithoutALine(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, fitterCode)
+	b.until(`navigator.serviceWorker.controller`)
+	id := shop.begin(b, "check")
+	b.wornPair()
+	b.tap(key("given-keep"))
+	b.write(key("f-given_reason"), "walks in them")
+	b.write(key("f-second-code"), secondCode)
+	b.write(key("f-second-secret"), password)
+	b.quiet(true)
+	shop.stop()
+	b.tap(key("sign-second"))
+	b.until(`document.querySelector("#hand-form").innerText.includes("` + secondCode + ` is kept as not proven")`)
+	b.keepPicture(t.Name())
+	b.tap(key("finish"))
+	b.until(`document.querySelector("#kept").innerText === "Kept on this tablet, 1 to send"`)
+	shop.start()
+	eval[bool](b, `dispatchEvent(new Event("online"))`)
+	b.until(`document.querySelector("#kept").innerText === "All sent"`)
+	b.quiet(false)
+	in := shop.stored(id)
+	if in.Given != assess.Keep || in.SecondReader != secondCode || in.Flags&assess.FlagSecondUnproven == 0 {
+		t.Errorf("given %v with %q, flags %v", in.Given, in.SecondReader, in.Flags)
+	}
+	n, err := shop.db.CountInspections(t.Context(), models.InspectionFilter{Scopes: models.Fleet, Live: true, Waiting: true})
+	if err != nil || n != 1 {
+		t.Errorf("%d readings wait, %v", n, err)
+	}
+	boss := newBrowser(t, landscape)
+	shop.signIn(boss, managerCode)
+	boss.open(shop.url("/office/waiting"))
+	boss.keepPicture(t.Name() + " list")
+	boss.tap(`form[action="/office/waiting/` + id + `"] button`)
+	boss.until(`document.querySelector(".told")?.innerText.startsWith("You stand by the verdict") && document.querySelector("main").innerText.includes("Nothing waits")`)
+}
