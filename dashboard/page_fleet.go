@@ -605,11 +605,11 @@ func pairsAddress(c *gin.Context, a wear.Ask, changes ...string) string {
 // fleetFigures are the funnel of stores and the movements by month.
 func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted []signalView) ([]figureView, error) {
 	w := s.words(c)
-	funnel, err := s.storeFunnel(w, v, withoutPattern(a), noted)
+	funnel, caption, err := s.storeFunnel(w, v, a, noted)
 	if err != nil {
 		return nil, err
 	}
-	figures := []figureView{s.figure(c, "stores", w.say("fleet.stores.title"), w.say("fleet.stores.caption"), funnel)}
+	figures := []figureView{s.figure(c, "stores", w.say("fleet.stores.title"), caption, funnel)}
 	for _, of := range []struct {
 		id, title string
 		ask       wear.Ask
@@ -627,47 +627,43 @@ func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted 
 	return figures, nil
 }
 
-// funnelAnswer is what tally funnel prints.
-type funnelAnswer struct {
-	Target float64 `json:"target"`
-	Groups []struct {
-		By   map[string]string `json:"by"`
-		Hits int               `json:"hits"`
-		Size int               `json:"size"`
-		// The share, and the limits at this store's count.
-		Share   float64 `json:"share"`
-		Low998  float64 `json:"low998"`
-		High998 float64 `json:"high998"`
-	} `json:"groups"`
-}
-
-// storeFunnel draws the stores of a question.
-func (s *Server) storeFunnel(w words, v *memory.View, a wear.Ask, noted []signalView) (*figure.Funnel, error) {
-	answer, err := wear.Stores(v, a)
+// storeFunnel draws the stores of a question, like for like, and says in its
+// caption what the mix of visits explains, and what it hides.
+func (s *Server) storeFunnel(w words, v *memory.View, a wear.Ask, noted []signalView) (*figure.Funnel, string, error) {
+	stand, err := wear.Standings(v, a)
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
-	var found funnelAnswer
-	if err := answer.Decode(&found); err != nil {
-		return nil, err
-	}
-	f := &figure.Funnel{All: found.Target, Counted: w.say("fleet.stores.counted")}
+	f := &figure.Funnel{All: stand.All, Counted: w.say("fleet.stores.counted"), LikeForLike: true}
 	most := 0
-	var outside []string
-	for _, g := range found.Groups {
-		u := figure.FunnelUnit{Name: g.By["store"], Hits: g.Hits, Size: g.Size, Share: g.Share, Outside: g.Share > g.High998 || g.Share < g.Low998}
+	var outside, explained, hidden []string
+	for i := range stand.Stores {
+		of := &stand.Stores[i]
+		raw := float64(of.Hits) / float64(of.Size)
+		u := figure.FunnelUnit{
+			Name: of.Store, Hits: of.Hits, Size: of.Size, Raw: raw, Expected: of.Expected, Share: of.LikeForLike(stand.All),
+			Weight: of.Weight, Outside: stand.Outside(of),
+		}
+		if at, err := stats.FunnelAt(stand.All, of.Size); err == nil { // no limits where all or none are worn
+			u.RawOutside = raw > at.High998 || raw < at.Low998
+		}
 		for _, n := range noted {
 			if n.of.Kind == wear.StoreApart && n.of.Store == u.Name {
 				u.Note = strconv.Itoa(n.Number)
 			}
 		}
-		if u.Outside {
-			outside = append(outside, u.Name)
+		switch {
+		case u.Outside:
+			if outside = append(outside, u.Name); !u.RawOutside {
+				hidden = append(hidden, u.Name)
+			}
+		case u.RawOutside:
+			explained = append(explained, u.Name)
 		}
-		f.Units, most = append(f.Units, u), max(most, g.Size)
+		f.Units, most = append(f.Units, u), max(most, int(u.Weight))
 	}
 	for n := least(most); n <= most+most/20+1 && len(f.Units) > 0; n += max(1, most/funnelSteps) {
-		l, err := stats.FunnelAt(found.Target, n)
+		l, err := stand.FunnelLimits(n)
 		if err != nil {
 			break // no limits where all or none are worn
 		}
@@ -677,7 +673,14 @@ func (s *Server) storeFunnel(w words, v *memory.View, a wear.Ask, noted []signal
 	if len(outside) > 0 {
 		f.Finding = w.say("fleet.stores.finding", "n", len(f.Units), "stores", w.list(outside))
 	}
-	return f, nil
+	caption := w.say("fleet.stores.caption")
+	if len(explained) > 0 {
+		caption += " " + w.say("fleet.stores.explained", "n", len(explained), "stores", w.list(explained))
+	}
+	if len(hidden) > 0 {
+		caption += " " + w.say("fleet.stores.hidden", "n", len(hidden), "stores", w.list(hidden))
+	}
+	return f, caption, nil
 }
 
 // funnelSteps is how many counts a limit is drawn at.

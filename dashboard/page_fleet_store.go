@@ -71,17 +71,17 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	of := a.With(memory.Store, store.Code)
 	mine := slices.DeleteFunc(signals, func(o signalOut) bool { return o.Store != store.Code })
 	view.Signals, _ = s.signalViews(c, a, mine)
-	funnel, err := s.storeFunnel(w, v, a, nil)
+	funnel, caption, err := s.storeFunnel(w, v, a, nil)
 	if err != nil {
 		return err
 	}
 	for i := range funnel.Units {
 		if u := &funnel.Units[i]; u.Name == store.Code {
 			u.Named = true
-			funnel.Finding = w.say("fleet.store.place", "store", store.Code, "share", w.percentOf(u.Share), "n", u.Size, "all", w.percentOf(funnel.All))
+			funnel.Finding = w.say("fleet.store.place", "store", store.Code, "share", w.percentOf(u.Raw), "n", u.Size, "expected", w.percentOf(u.Expected), "all", w.percentOf(funnel.All))
 		}
 	}
-	view.Funnel = s.figure(c, "stores", w.say("fleet.stores.title"), w.say("fleet.stores.caption"), funnel)
+	view.Funnel = s.figure(c, "stores", w.say("fleet.stores.title"), caption, funnel)
 	read := of
 	read.Readings = true
 	months, err := s.monthChart(w, v, read, nil, w.say("fleet.worn.title"))

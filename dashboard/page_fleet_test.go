@@ -521,13 +521,27 @@ func TestTheStorePageShowsItsPlaceAndItsData(t *testing.T) {
 	if len(listed) < 3 {
 		t.Errorf("%d verdicts are listed, the test compares nothing", len(listed))
 	}
-	// Its place in the figure is its share among the pairs judged.
+	// Its place in the figure is its share among the readings of known distance.
+	worn := r.file(t, "/fleet/pairs"+months+"&unit=reading&km_from=0&verdict=replace,retire&as=csv&store="+store)
+	answer := decoded[struct {
+		Groups []struct {
+			Name       string
+			Hits, Size int
+		}
+	}](t, r.call("GET", apiRoot+"/wear/stores"+months+"&unit=reading&km_from=0", r.office(), nil))
 	for _, row := range r.file(t, "/fleet/stores/"+store+months+"&figure=stores&as=csv")[1:] {
 		if row[0] != store {
 			continue
 		}
-		if hits := fmt.Sprint(listed["replace"] + listed["retire"]); row[1] != hits {
-			t.Errorf("%s pairs are worn in the figure, %s in the list", row[1], hits)
+		if hits := strconv.Itoa(len(worn) - 1); row[1] != hits {
+			t.Errorf("%s readings are worn in the figure, %s in the list", row[1], hits)
+		}
+		found := false
+		for _, g := range answer.Groups {
+			found = found || g.Name == store && strconv.Itoa(g.Hits) == row[1] && strconv.Itoa(g.Size) == row[2]
+		}
+		if !found {
+			t.Errorf("the API lacks %s of %s in %s", row[1], row[2], store)
 		}
 	}
 	want(t, r.call("GET", "/fleet/stores/NOWHERE", r.office(), nil), http.StatusNotFound)

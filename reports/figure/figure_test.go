@@ -209,10 +209,14 @@ func TestControlReadsBack(t *testing.T) {
 }
 
 func anyFunnel(t *rapid.T) *Funnel {
-	f := &Funnel{Finding: "finding", All: rapid.Float64Range(0.01, 0.9).Draw(t, "all"), Counted: "pairs read"}
+	f := &Funnel{Finding: "finding", All: rapid.Float64Range(0.01, 0.9).Draw(t, "all"), Counted: "pairs read", LikeForLike: rapid.Bool().Draw(t, "like")}
 	for i := range rapid.IntRange(2, 40).Draw(t, "units") {
 		u := FunnelUnit{Name: fmt.Sprint("S", i), Outside: rapid.Bool().Draw(t, "outside")}
 		u.Hits, u.Size, u.Share = share(t)
+		if f.LikeForLike {
+			u.Raw, u.Weight = u.Share, float64(u.Size)*rapid.Float64Range(0.5, 2).Draw(t, "weight")
+			u.Share *= rapid.Float64Range(0.5, 1).Draw(t, "like for like")
+		}
 		f.Units = append(f.Units, u)
 	}
 	for n := 10; n < 4000; n *= 2 {
@@ -231,10 +235,21 @@ func TestFunnelReadsBack(t *testing.T) {
 		named := 0
 		for i, u := range f.Units {
 			px, py := centre(t, points[i])
-			near(t, "the count of "+u.Name, x.value(px), float64(u.Size), x.slack())
+			near(t, "the count of "+u.Name, x.value(px), u.at(), x.slack())
 			near(t, "the share of "+u.Name, y.value(py), u.Share, y.slack())
+			if f.LikeForLike { // the thin line ends at the raw share
+				ghost := pick(all, "c-ghost")[2*i].points(t)
+				near(t, "the raw share of "+u.Name, y.value(ghost[1][1]), u.Raw, y.slack())
+			}
 			if u.Outside {
 				named++
+			}
+		}
+		for _, e := range pick(all, "c-strong") { // no name lies under the words of the lines
+			if strings.HasPrefix(e.text, "S") && e.attr["text-anchor"] == "" {
+				if at, err := strconv.ParseFloat(e.attr["x"], 64); err != nil || at+20 > chartRight {
+					rt.Errorf("%s begins at %s, the words of the lines at %v", e.text, e.attr["x"], chartRight)
+				}
 			}
 		}
 		for _, e := range pick(all, "c-strong") {
@@ -458,6 +473,15 @@ var samples = map[string]Figure{
 	"funnel": &Funnel{
 		Finding: "E3 is above the 99.8% limit", All: 0.31, Counted: "pairs read",
 		Units:  []FunnelUnit{{Name: "E1", Hits: 90, Size: 300, Share: 0.3}, {Name: "E3", Hits: 132, Size: 301, Share: 132. / 301, Outside: true, Note: "2"}, {Name: "N<1", Hits: 3, Size: 12, Share: 0.25}},
+		Limits: []FunnelLimit{{10, 0.05, 0.6, 0, 0.75}, {100, 0.22, 0.4, 0.17, 0.45}, {320, 0.26, 0.36, 0.23, 0.39}},
+	},
+	"like": &Funnel{
+		Finding: "E3 is above the 99.8% limit like for like, N2 only as it is", All: 0.31, Counted: "readings", LikeForLike: true,
+		Units: []FunnelUnit{
+			{Name: "E3", Hits: 132, Size: 301, Raw: 132. / 301, Expected: 0.29, Share: 0.47, Weight: 310, Outside: true, RawOutside: true, Note: "2"},
+			{Name: "N2", Hits: 40, Size: 200, Raw: 0.2, Expected: 0.21, Share: 0.295, Weight: 190, RawOutside: true},
+			{Name: "S4", Hits: 80, Size: 120, Raw: 80. / 120, Expected: 0.4, Share: 0.52, Weight: 122, Outside: true},
+		},
 		Limits: []FunnelLimit{{10, 0.05, 0.6, 0, 0.75}, {100, 0.22, 0.4, 0.17, 0.45}, {320, 0.26, 0.36, 0.23, 0.39}},
 	},
 	"steps": &Steps{

@@ -11,6 +11,9 @@ type Funnel struct {
 	Limits []FunnelLimit
 	// Counted names what is counted, under the axis.
 	Counted string
+	// LikeForLike says that each Share is what the unit's would be if its cases were
+	// as mixed as everybody's, and that Raw is what it is.
+	LikeForLike bool
 }
 
 // FunnelUnit is one unit.
@@ -18,6 +21,13 @@ type FunnelUnit struct {
 	Name       string
 	Hits, Size int
 	Share      float64
+	// Of a plot like for like: the share as it is, that of like cases elsewhere,
+	// and whether the raw one would be outside.
+	Raw, Expected float64
+	RawOutside    bool
+	// Weight is the count that it stands at: how many cases of the common mix
+	// would say as much as its own; 0 for Size.
+	Weight float64
 	// Outside says that it is beyond the 99.8 % limits; only such are named, and
 	// the one that a page is about.
 	Outside bool
@@ -39,7 +49,7 @@ func (f *Funnel) Draw(say Say) *Scene {
 	s := &Scene{Width: chartWidth, Height: height, Label: f.Finding}
 	most, widest := f.All, 1.0
 	for _, u := range f.Units {
-		most, widest = max(most, u.Share), max(widest, float64(u.Size))
+		most, widest = max(most, u.Share, u.Raw), max(widest, u.at())
 	}
 	top, step := shareAxis(min(1, most*1.15), 4)
 	xStep := tickStep(widest*1.05, 1, 5)
@@ -57,13 +67,37 @@ func (f *Funnel) Draw(say Say) *Scene {
 	s.text("c-text", atMiddle, (chartLeft+chartRight)/2, bottom+34, f.Counted)
 	for _, u := range f.Units {
 		tip := say("figure.point", "name", u.Name, "share", percent(say, u.Share), "hits", u.Hits, "size", u.Size)
-		at, up := x.px(float64(u.Size)), y.px(u.Share)
+		at, up := x.px(u.at()), y.px(u.Share)
+		if f.LikeForLike {
+			tip = say("figure.point-like", "name", u.Name, "share", percent(say, u.Share), "raw", percent(say, u.Raw), "hits", u.Hits, "size", u.Size)
+			s.line("c-ghost", at, up, at, y.px(u.Raw))
+			s.line("c-ghost", at-tickHalf, y.px(u.Raw), at+tickHalf, y.px(u.Raw))
+		}
 		s.point(at, up, u.Outside, tip, u.Note)
-		if u.Outside || u.Named {
+		switch {
+		case !u.Outside && !u.Named:
+		case at+ring+nameRoom > chartRight: // the words of the limits begin there
+			s.text("c-strong", atMiddle, at, up+ring+labelHeight, u.Name)
+		default:
 			s.text("c-strong", atStart, at+ring+4, up+textDrop, u.Name)
 		}
 	}
 	return s
+}
+
+// tickHalf is half of the tick at a unit's raw share, and nameRoom what a short
+// name needs beside its point.
+const (
+	tickHalf = 4.0
+	nameRoom = 34.0
+)
+
+// at is the count that the unit stands at.
+func (u *FunnelUnit) at() float64 {
+	if u.Weight > 0 {
+		return u.Weight
+	}
+	return float64(u.Size)
 }
 
 func (f *Funnel) drawLimits(s *Scene, say Say, x, y scale) {
@@ -98,6 +132,16 @@ func (f *Funnel) drawLimits(s *Scene, say Say, x, y scale) {
 
 // Table returns the plot's numbers.
 func (f *Funnel) Table(say Say) Table {
+	if f.LikeForLike {
+		t := Table{Columns: columns(say, "unit", "#hits", "#size", "#share", "out-raw", "#expected", "#like", "out-like")}
+		for _, u := range f.Units {
+			t.Rows = append(t.Rows, []Cell{
+				textCell(u.Name), countCell(u.Hits), countCell(u.Size), shareCell(say, u.Raw), yesCell(say, u.RawOutside),
+				shareCell(say, u.Expected), shareCell(say, u.Share), yesCell(say, u.Outside),
+			})
+		}
+		return t
+	}
 	t := Table{Columns: columns(say, "unit", "#hits", "#size", "#share", "out")}
 	for _, u := range f.Units {
 		t.Rows = append(t.Rows, []Cell{textCell(u.Name), countCell(u.Hits), countCell(u.Size), shareCell(say, u.Share), yesCell(say, u.Outside)})

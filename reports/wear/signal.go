@@ -352,49 +352,6 @@ func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
 	return tested, nil
 }
 
-func storesApart(v *fleet.View, a Ask) ([]Signal, error) {
-	a.Readings = true
-	groups, err := v.Looks(a.filter(), fleet.Store, fleet.Kind, fleet.Category)
-	if err != nil {
-		return nil, err
-	}
-	const band = 2 * bandKM
-	var units []measured
-	for i := range groups {
-		by := groups[i].By
-		if n := len(units); n == 0 || units[n-1].words[0] != by[0] {
-			units = append(units, measured{by[:1], map[like]rate{}})
-		}
-		for k, r := range strata(&groups[i], by[1], by[2], band, 0) {
-			units[len(units)-1].by[k] = r
-		}
-	}
-	all := total(units)
-	var tested []Signal
-	var z []float64
-	for i := range units {
-		hits, expected := units[i].sum(all)
-		variance := 0.0
-		for _, p := range expected {
-			variance += p * (1 - p)
-		}
-		if len(expected) < MinPairs || variance == 0 {
-			continue
-		}
-		s, err := Signal{Kind: StoreApart, Store: units[i].words[0]}.finding(hits, len(expected), mean(expected))
-		if err != nil {
-			return nil, err
-		}
-		z = append(z, (float64(hits)-s.Expected*float64(s.Size))/math.Sqrt(variance))
-		tested = append(tested, s)
-	}
-	spread := math.Sqrt(max(1, dispersion(z)))
-	for i := range tested {
-		tested[i].P = twoSided(z[i] / spread)
-	}
-	return tested, nil
-}
-
 // dispersion is the mean of z² with the outer tenths pulled in.
 func dispersion(z []float64) float64 {
 	if len(z) == 0 {
