@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -25,15 +26,24 @@ type fleetStorePage struct {
 	Funnel      figureView
 	Moves       figureView
 	Signals     []signalView
-	Verdicts    []modelEnd
-	Unread      []storeUnread
-	Trust       []storeTrust
-	Empty       bool
+	// Readers answers whether the store reads as others do, Shifts by zone.
+	Readers  string
+	Shifts   []storeShift
+	Verdicts []modelEnd
+	Unread   []storeUnread
+	Trust    []storeTrust
+	Empty    bool
 }
 
 // storeUnread is how often a check was left unread, here and in all stores that
 // the reader may see.
 type storeUnread struct{ Check, Here, All string }
+
+// storeShift is how a zone is read here, and in like readings elsewhere.
+type storeShift struct {
+	Zone, Here, Elsewhere, Q string
+	Differs                  bool
+}
 
 // storeTrust is one number on whether the data can be trusted.
 type storeTrust struct{ What, Here, All string }
@@ -102,9 +112,37 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	if view.Verdicts, n, err = w.storeVerdicts(v, of); err != nil {
 		return err
 	}
+	if view.Readers, view.Shifts, err = w.storeReaders(v, a, store.Code); err != nil {
+		return err
+	}
 	view.Credit = at("/fleet/credit", rangeOf(c), "store", store.Code)
 	view.Count, view.Empty = way{Href: questionAddress(of), Text: w.say("fleet.pairs", "n", n)}, n == 0
 	return s.render(c, http.StatusOK, "fleet-store", view)
+}
+
+// storeReaders says whether a store stands apart and whether that looks like its
+// readers, with the zones that say so.
+func (w words) storeReaders(v *memory.View, a wear.Ask, store string) (answer string, rows []storeShift, err error) {
+	r, err := wear.HowRead(v, a, store)
+	if err != nil || r.Size == 0 {
+		return "", nil, err
+	}
+	way := "harder"
+	if r.Z < 0 {
+		way = "milder"
+	}
+	answer = w.say("fleet.store.readers."+string(r.Cause),
+		"store", store, "same", r.Same, "zones", len(r.Shifts), "way", w.say("fleet.store."+way), "model", v.Label(memory.Model, r.Model), "part", w.percentOf(r.Part),
+		"share", w.percentOf(float64(r.Hits)/float64(r.Size)), "expected", w.percentOf(r.Expected))
+	grade := func(g float64) string { return strconv.FormatFloat(g, 'f', 2, 64) }
+	for _, s := range r.Shifts {
+		part, edge, _ := strings.Cut(s.Zone.String(), "_")
+		rows = append(rows, storeShift{
+			Zone: w.say("zone.of", "part", w.say("part."+part), "edge", w.say("edge."+edge)), Here: grade(s.Here), Elsewhere: grade(s.Elsewhere),
+			Q: "q " + qWords(s.Q), Differs: s.Q < compareDiffers,
+		})
+	}
+	return answer, rows, nil
 }
 
 // storeVerdicts counts a store's pairs by their last verdict.

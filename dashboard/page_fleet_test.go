@@ -506,6 +506,9 @@ func TestTheStorePageShowsItsPlaceAndItsData(t *testing.T) {
 	if !strings.Contains(page, store+" judges replace more often than its pairs explain.") {
 		t.Error("the store that was planted is not told apart on its page")
 	}
+	if !strings.Contains(page, "It looks like the readers: "+store+" grades 10 of 10 zones harder") {
+		t.Error("the page doesn't put the planted store down to its readers")
+	}
 	// The verdicts' counts are those of the pairs listed.
 	listed := map[string]int{}
 	rows := r.file(t, "/fleet/pairs"+months+"&as=csv&store="+store)

@@ -276,7 +276,7 @@ func total(units []measured) map[like]rate {
 }
 
 // keysOf returns strata in order, so that sums come out alike.
-func keysOf(by map[like]rate) []like {
+func keysOf[V any](by map[like]V) []like {
 	keys := make([]like, 0, len(by))
 	for k := range by {
 		keys = append(keys, k)

@@ -96,7 +96,7 @@ func Standings(v *fleet.View, a Ask) (*Stand, error) {
 		}
 		if variance > 0 {
 			among := s.Expected * float64(s.Size)
-			s.Known, s.Z = true, (float64(hits) - among) / math.Sqrt(variance)
+			s.Known, s.Z = true, (float64(hits)-among)/math.Sqrt(variance)
 			s.Weight = (1 - stand.All) * among * among / (stand.All * variance)
 			if s.Size >= MinPairs {
 				z = append(z, s.Z)
