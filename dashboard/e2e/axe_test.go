@@ -22,6 +22,7 @@ const axeRules = `["wcag2a","wcag2aa","wcag21a","wcag21aa","wcag22aa"]`
 // TestEveryPagePassesAxe opens every page as who may see it, in both themes, and
 // has axe-core look at it.
 func TestEveryPagePassesAxe(t *testing.T) {
+	t.Parallel()
 	axe, err := os.ReadFile(axeFile)
 	if err != nil {
 		t.Fatalf("axe-core is missing: sh deploy/test.sh installs it: %v", err)

@@ -36,8 +36,10 @@ func checksOf(b *browser) {
 }
 
 func TestTradeInByTouch(t *testing.T) {
+	t.Parallel()
 	for _, size := range [][2]int64{landscape, portrait} {
 		t.Run(fmt.Sprintf("%d by %d", size[0], size[1]), func(t *testing.T) {
+			t.Parallel()
 			shop, b := newShop(t), newBrowser(t, size)
 			shop.signIn(b, fitterCode)
 			b.taps = 0
@@ -104,6 +106,7 @@ func TestTradeInByTouch(t *testing.T) {
 
 // Nothing but keys: Tab to begin, arrows, digits, Enter.
 func TestTradeInByKeyboard(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	focus := func(selector string) {
@@ -166,6 +169,7 @@ func TestTradeInByKeyboard(t *testing.T) {
 }
 
 func TestArrowsEdgeAndCantRead(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	shop.begin(b, "check")
@@ -185,6 +189,7 @@ func TestArrowsEdgeAndCantRead(t *testing.T) {
 }
 
 func TestReloadRestoresTheTicket(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	id := shop.begin(b, "trade-in")
@@ -214,6 +219,7 @@ func TestReloadRestoresTheTicket(t *testing.T) {
 // The line goes down in the middle of a day: the page opens, nothing typed is
 // lost, and what was finished is sent when the line is back.
 func TestServerStoppedAndStartedAgain(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	b.until(`navigator.serviceWorker.controller`)
@@ -281,6 +287,7 @@ func TestServerStoppedAndStartedAgain(t *testing.T) {
 
 // Sent twice is stored once: a tablet that lost the answer sends again.
 func TestSignedOutByTheClockLosesNothing(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	id := shop.begin(b, "check")
@@ -313,6 +320,7 @@ func TestSignedOutByTheClockLosesNothing(t *testing.T) {
 }
 
 func TestSignInKeepsTheCode(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)
 	b.open(shop.url("/sign-in"))
 	b.write(`[name=staff]`, fitterCode)
@@ -327,9 +335,11 @@ func TestSignInKeepsTheCode(t *testing.T) {
 
 // Every zone and every key takes a thumb of 12 mm, either way the tablet stands.
 func TestEverythingTappedTakesAThumb(t *testing.T) {
+	t.Parallel()
 	const least = 12 * cssPixelsPerMM // 62.4 CSS pixels
 	for _, size := range [][2]int64{landscape, portrait} {
 		t.Run(fmt.Sprintf("%d by %d", size[0], size[1]), func(t *testing.T) {
+			t.Parallel()
 			shop, b := newShop(t), newBrowser(t, size)
 			shop.signIn(b, fitterCode)
 			shop.begin(b, "check")
@@ -374,6 +384,7 @@ func TestEverythingTappedTakesAThumb(t *testing.T) {
 // The modules that repeat the engine's arithmetic for a tablet without the
 // engine agree with it.
 func TestModulesAgreeWithTheEngine(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	shop.begin(b, "check")
@@ -528,6 +539,7 @@ func TestModulesAgreeWithTheEngine(t *testing.T) {
 // What a check looks like opens and closes by touch and by keys, and takes no
 // reading with it; without the line it is there as well.
 func TestHelpOfACheck(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	b.until(`navigator.serviceWorker.controller`)

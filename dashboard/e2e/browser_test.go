@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 )
 
@@ -75,6 +76,10 @@ func newBrowser(t *testing.T, size [2]int64) *browser {
 		}
 	}()
 	b.do(chromedp.EmulateViewport(size[0], size[1], chromedp.EmulateTouch))
+	// Tests run beside one another, and each tab must believe that it is looked at.
+	if _, err := chromedp.Call(ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}); err != nil {
+		t.Fatal(err)
+	}
 	t.Cleanup(func() {
 		b.mu.Lock()
 		defer b.mu.Unlock()

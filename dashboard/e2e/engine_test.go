@@ -19,6 +19,7 @@ const goldenFile = "../../assess/testdata/golden_readings.jsonl"
 // The engine built for browsers gives, in a browser, the very bytes that the
 // server's build gives.
 func TestTheBrowserGivesTheGoldenAnswers(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	build := exec.CommandContext(t.Context(), "go", "build", "-trimpath", "-ldflags=-s -w", "-o", filepath.Join(dir, "assess.wasm"), "../../cmd/assesswasm")
 	build.Env = append(os.Environ(), "GOOS=js", "GOARCH=wasm", "CGO_ENABLED=0")

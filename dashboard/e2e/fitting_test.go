@@ -12,6 +12,7 @@ import (
 // A fitting is written, survives a reload and a dead line, and arrives as it was
 // written; the pair that was chosen begins with it.
 func TestFitting(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	b.until(`navigator.serviceWorker.controller`)

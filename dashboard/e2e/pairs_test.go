@@ -41,6 +41,7 @@ func (b *browser) finish() {
 // A pair comes back: by its slip, or as one of its runner's open pairs that the
 // fitter confirms. Nothing is matched in silence.
 func TestAPairComesBack(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	first := shop.begin(b, "check")
@@ -109,6 +110,7 @@ func TestAPairComesBack(t *testing.T) {
 // has too few pairs: at the bench, off line as on, on the slip, printed again,
 // and in the API.
 func TestAKeptPairComesBackByMeasuredLife(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	risks, err := assess.ParseRiskTables([]byte(riskTables))
 	if err != nil {
@@ -144,6 +146,7 @@ func TestAKeptPairComesBackByMeasuredLife(t *testing.T) {
 // A pair that is traded in leaves by the route its grade opens, for the credit
 // of the store's table.
 func TestATradeInEndsThePair(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	id := shop.begin(b, "trade-in")
@@ -171,6 +174,7 @@ func TestATradeInEndsThePair(t *testing.T) {
 
 // Who works for several stores says at which bench this tablet stands, once.
 func TestAManagerChoosesTheStore(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, managerCode)
 	b.write(`[name=store]`, storeCode)

@@ -20,6 +20,7 @@ func (b *browser) wornPair() {
 // A trainee's keep takes a co-reader who proves it by their own PIN on the
 // tablet: a wrong one opens nothing, and two taps sign once.
 func TestATraineesKeepTakesACoReadersPIN(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)
 	shop.givePINs()
 	shop.enrol(b)
@@ -62,6 +63,7 @@ func TestATraineesKeepTakesACoReadersPIN(t *testing.T) {
 // Giving less than an advised replace takes a reason and a second person's own
 // secret. Another verdict than the one that was signed takes them anew.
 func TestGivingLessTakesASecondPersonsSecret(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	id := shop.begin(b, "check")
@@ -95,6 +97,7 @@ func TestGivingLessTakesASecondPersonsSecret(t *testing.T) {
 // Without a line a second person can prove nothing: the reading is kept and
 // sent on their word, flagged, and waits for a manager.
 func TestASecondPersonWithoutALine(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	b.until(`navigator.serviceWorker.controller`)

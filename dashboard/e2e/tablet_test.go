@@ -66,8 +66,10 @@ func (s *shop) byPIN(b *browser, code string) {
 }
 
 func TestATabletIsEnrolledAndPeopleChange(t *testing.T) {
+	t.Parallel()
 	for _, size := range [][2]int64{landscape, portrait} {
 		t.Run(fmt.Sprintf("%d by %d", size[0], size[1]), func(t *testing.T) {
+			t.Parallel()
 			shop, b := newShop(t), newBrowser(t, size)
 			shop.givePINs()
 			b.open(shop.url("/enrol"))
@@ -125,6 +127,7 @@ func TestATabletIsEnrolledAndPeopleChange(t *testing.T) {
 }
 
 func TestATabletLocksItself(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t, func(c *dashboard.Config) { c.LockAfter = time.Hour }), newBrowser(t, landscape)
 	shop.givePINs()
 	shop.enrol(b)
@@ -154,6 +157,7 @@ func TestATabletLocksItself(t *testing.T) {
 }
 
 func TestARevokedTabletSaysSo(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.givePINs()
 	shop.enrol(b)
@@ -169,6 +173,7 @@ func TestARevokedTabletSaysSo(t *testing.T) {
 }
 
 func TestSomebodyChoosesTheirMark(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)
 	shop.signIn(b, fitterCode)
 	b.tap(`.tape .me`)
@@ -187,6 +192,7 @@ func TestSomebodyChoosesTheirMark(t *testing.T) {
 
 // Another credit takes a manager's own secret, at the bench and on the server.
 func TestAManagerSignsAnotherCredit(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	id := shop.begin(b, "trade-in")

@@ -14,6 +14,7 @@ import (
 // A shoe that leans is measured on a photo by four taps, and by keys; what is
 // stored is what the engine measures on the same points.
 func TestTiltOnAPhoto(t *testing.T) {
+	t.Parallel()
 	const width, height = 1680, 870
 	path := greyPicture(t, width, height)
 	shop, b := newShop(t), newBrowser(t, landscape)
@@ -82,6 +83,7 @@ func TestTiltOnAPhoto(t *testing.T) {
 // By level and by eye the value is typed or stepped, with its uncertainty; what
 // can't stand in a field is marked and stays to be mended.
 func TestTiltByLevelAndByEye(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)
 	shop.signIn(b, fitterCode)
 	id := shop.begin(b, "check")
@@ -113,6 +115,7 @@ func TestTiltByLevelAndByEye(t *testing.T) {
 
 // What people who can't see the screen are told is well formed, on every sheet.
 func TestTheBenchIsSoundForAssistiveTechnology(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	shop.begin(b, "trade-in")
