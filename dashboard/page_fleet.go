@@ -74,6 +74,7 @@ type way struct {
 // monthKey is one month of the band of months.
 type monthKey struct {
 	Href, Name, Year, Label string
+	Month                   string
 	Bar                     template.HTML
 	In, First, Last         bool
 }
@@ -297,7 +298,7 @@ func (f *wearFilters) months(c *gin.Context, w words, cells []memory.Cell, a wea
 	year := ""
 	for _, m := range cells {
 		month := m.By[0]
-		k := monthKey{Name: w.monthName(month), In: month >= from && (to == "" || month <= to), First: month == from, Last: month == to}
+		k := monthKey{Month: month, Name: w.monthName(month), In: month >= from && (to == "" || month <= to), First: month == from, Last: month == to}
 		k.Label = w.say("fleet.month", "month", w.monthYear(month), "n", m.N)
 		first, last := month, month
 		switch {

@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -16,7 +17,11 @@ import (
 // fleetComparePage sets two of anything side by side.
 type fleetComparePage struct {
 	wearFilters
-	Sides  [2]compareSide
+	Sides [2]compareSide
+	// Since sets what was read before a month beside what was read from it on.
+	Since filterSelect
+	// Answer says in a sentence whether it changed.
+	Answer string
 	Parts  []way
 	Figure figureView
 	Rows   []compareRow
@@ -53,6 +58,11 @@ func (s *Server) showFleetCompare(c *gin.Context) error {
 	if view.wearFilters, a, err = s.wearFilters(c, v, a); err != nil {
 		return err
 	}
+	since, err := sinceMonth(c.Query("since"))
+	if err != nil {
+		return err
+	}
+	view.Since = w.sinceSelect(view.Months, c.Query("since"))
 	var asks [2]wear.Ask
 	var names [2]string
 	for i, prefix := range []string{"a_", "b_"} {
@@ -65,6 +75,14 @@ func (s *Server) showFleetCompare(c *gin.Context) error {
 		}
 		of.From, of.To, of.Part = a.From, a.To, a.Part
 		of.Only = append(of.Only, a.Only...)
+		if !since.IsZero() {
+			of.Readings, of.From, of.To = true, c.Query("from"), c.Query("to")
+			if i == 0 {
+				of.To = since.AddDate(0, 0, -1).Format(time.DateOnly)
+			} else {
+				of.From = since.Format(time.DateOnly)
+			}
+		}
 		asks[i] = of
 		view.Sides[i] = compareSide{Name: w.say("fleet.compare.side", "side", strings.ToUpper(prefix[:1]))}
 		var named []string
@@ -78,11 +96,14 @@ func (s *Server) showFleetCompare(c *gin.Context) error {
 			f.Name = prefix + f.Name
 			view.Sides[i].Selects = append(view.Sides[i].Selects, f)
 		}
+		if !since.IsZero() {
+			named = append(named, w.say([]string{"fleet.compare.before", "fleet.compare.since"}[i], "month", w.monthYear(c.Query("since"))))
+		}
 		if names[i] = strings.Join(named, ", "); names[i] == "" {
 			names[i] = w.say("fleet.compare.all")
 		}
 	}
-	view.Kept = keptBeside(view.Kept, "a_", "b_", "part")
+	view.Kept = keptBeside(view.Kept, "a_", "b_", "part", "since")
 	for _, part := range wear.Parts {
 		view.Parts = append(view.Parts, way{Href: address(c, "part", part), Text: w.say("fleet.part." + part), Here: part == a.Part.String()})
 	}
@@ -101,6 +122,9 @@ func (s *Server) showFleetCompare(c *gin.Context) error {
 		view.Rows = append(view.Rows, row)
 		m.Rows = append(m.Rows, figure.MatrixRow{Name: row.What, Cells: []figure.Estimate{estimate(x.A, 0), estimate(x.B, 0)}})
 		view.Empty = x.A.Size+x.B.Size == 0
+	}
+	if !since.IsZero() && len(view.Rows) > 0 {
+		view.Answer = w.changed(c.Query("since"), found[0], &view.Rows[0])
 	}
 	m.Finding = w.say("fleet.compare.finding", "n", differ, "of", len(found))
 	view.Figure = s.figure(c, "compare", w.say("fleet.compare.title", "a", names[0], "b", names[1]), w.say("fleet.compare.caption"), m)
@@ -129,6 +153,44 @@ func (w words) compareRow(part wear.Part, x wear.Comparison) compareRow {
 		row.Q, row.Differs = "q "+qWords(x.Q), x.Q < compareDiffers
 	}
 	return row
+}
+
+// sinceMonth reads the month that splits what was read before from what came
+// after; the zero time is none.
+func sinceMonth(text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	month, err := time.Parse(monthForm, text)
+	if err != nil {
+		return month, refuseParameter("since", "want a month as YYYY-MM")
+	}
+	return month, nil
+}
+
+// sinceSelect lays out the months to compare before and since, the latest first;
+// before the first there is nothing.
+func (w words) sinceSelect(months []monthKey, picked string) filterSelect {
+	f := filterSelect{Name: "since", Label: w.say("fleet.compare.split"), Choices: []choice{{Text: w.say("fleet.compare.no-split"), Picked: picked == ""}}}
+	for i := len(months) - 1; i > 0; i-- {
+		m := months[i].Month
+		f.Choices = append(f.Choices, choice{Value: m, Text: w.monthYear(m), Picked: m == picked})
+	}
+	return f
+}
+
+// changed says whether the share found worn moved since a month: less is better.
+func (w words) changed(month string, x wear.Comparison, row *compareRow) string {
+	key := "fleet.compare.same"
+	switch {
+	case !x.Known:
+		key = "fleet.compare.unknown"
+	case row.Differs && x.Difference.Difference > 0: // before less since
+		key = "fleet.compare.better"
+	case row.Differs:
+		key = "fleet.compare.worse"
+	}
+	return w.say(key, "month", w.monthYear(month), "before", row.A, "since", row.B, "size", x.B.Size, "difference", row.Difference, "q", qWords(x.Q))
 }
 
 // sideContext is the request with one side's parameters as if they were the

@@ -67,7 +67,8 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	}
 	// The address says which store it is, and the store its region.
 	a = withoutPattern(a.Without(memory.Store).Without(memory.Region))
-	signals, err := s.signals(c, v, a)
+	looked := a // a signal is of all months where none is named
+	signals, err := s.signals(c, v, looked)
 	if err != nil {
 		return err
 	}
@@ -80,7 +81,7 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	})
 	of := a.With(memory.Store, store.Code)
 	mine := slices.DeleteFunc(signals, func(o signalOut) bool { return o.Store != store.Code })
-	view.Signals, _ = s.signalViews(c, a, mine)
+	view.Signals, _ = s.signalViews(c, looked, mine)
 	funnel, caption, err := s.storeFunnel(w, v, a, nil)
 	if err != nil {
 		return err
