@@ -17,10 +17,16 @@ import (
 
 var docShoeModels = operation{
 	id: "list-shoe-models", summary: "List or search the catalogue",
-	about: "By brand, model and version. With q, the models each of whose words begins a word of brand, model or version, those still sold first, on one page; with gtin, the one model with that number.",
+	about: "By brand, model and version. With q, the models each of whose words begins a word of brand, model or version, those still sold first, on one page; with gtin, the one model with that number. By features, only catalogued models that have them; several words with commas between.",
 	query: params(pageParams, []param{
 		{"q", "Beginnings of words.", textOf(80, "")},
 		{"gtin", "A GTIN, as scanned.", textOf(14, "")},
+		{"category", "Categories.", textOf(0, "")},
+		{"cushioning", "Words of cushioning.", textOf(0, "")},
+		{"medial_support", "Words of medial support.", textOf(0, "")},
+		{"flexibility", "Words of flexibility.", textOf(0, "")},
+		{"width", "A word of the maker's widths, such as wide.", textOf(24, "")},
+		{"sold", "true for models that are still sold.", oneOf([]string{"true", "false"}, "")},
 	}),
 	answer: ref("ShoeModels"), list: true, fails: []*class{badQuery},
 }
@@ -56,12 +62,63 @@ func (s *Server) listShoeModels(c *gin.Context) error {
 		answerPage(c, items, "")
 		return nil
 	}
+	has, err := featuresAsked(c)
+	if err != nil {
+		return err
+	}
 	all, err := s.db.ShoeModels(ctx)
 	if err != nil {
 		return err
 	}
+	all = slices.DeleteFunc(all, func(m models.ShoeModel) bool { return !has(&m) })
 	slices.SortFunc(all, func(a, b models.ShoeModel) int { return strings.Compare(shoeKey(&a), shoeKey(&b)) })
 	return answerPart(c, all, shoeKey, writeShoe)
+}
+
+// featuresAsked returns whether a model has the features that a query asks for;
+// without any, every model does.
+func featuresAsked(c *gin.Context) (has func(*models.ShoeModel) bool, err error) {
+	type part struct {
+		of    func(*models.ShoeModel) string
+		words []string
+	}
+	var asked []part
+	for _, q := range []struct {
+		name string
+		all  []string
+		of   func(*models.ShoeModel) string
+	}{
+		{"category", retail.Categories, func(m *models.ShoeModel) string { return m.Category }},
+		{"cushioning", retail.CushioningWords, func(m *models.ShoeModel) string { return m.Features.Cushioning }},
+		{"medial_support", retail.MedialSupportWords, func(m *models.ShoeModel) string { return m.Features.MedialSupport }},
+		{"flexibility", retail.FlexibilityWords, func(m *models.ShoeModel) string { return m.Features.Flexibility }},
+	} {
+		text := c.Query(q.name)
+		if text == "" {
+			continue
+		}
+		words := strings.Split(text, ",")
+		for _, w := range words {
+			if !slices.Contains(q.all, w) {
+				return nil, refuseParameter(q.name, "want some of %s, commas between", strings.Join(q.all, ", "))
+			}
+		}
+		asked = append(asked, part{q.of, words})
+	}
+	width, sold := c.Query("width"), c.Query("sold") == "true"
+	return func(m *models.ShoeModel) bool {
+		if len(asked) > 0 || width != "" || sold {
+			if m.TypedIn || !m.LinkedTo.IsZero() || sold && m.Retired != "" {
+				return false
+			}
+		}
+		for _, p := range asked {
+			if !slices.Contains(p.words, p.of(m)) {
+				return false
+			}
+		}
+		return width == "" || slices.Contains(strings.FieldsFunc(m.Features.Widths, func(r rune) bool { return r == ' ' || r == ',' }), width)
+	}, nil
 }
 
 // shoeKey orders the catalogue; the id makes it unambiguous.

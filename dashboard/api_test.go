@@ -69,6 +69,7 @@ func TestTheModelsAsNewValuesCount(t *testing.T) {
 	t.Run("and it is found", func(t *testing.T) {
 		for query, n := range map[string]int{
 			"": 1, "q=arc": 1, "q=vel+3": 1, "q=none": 0, "gtin=6291041500213": 1, "gtin=12345670": 0, "limit=1": 1,
+			"category=long+run,trail&sold=true": 1, "category=trail": 0, "cushioning=high": 0, "width=wide": 0,
 		} {
 			w := r.call("GET", apiRoot+"/shoe-models?"+query, r.fitter(), nil)
 			want(t, w, http.StatusOK)
@@ -76,6 +77,7 @@ func TestTheModelsAsNewValuesCount(t *testing.T) {
 				t.Errorf("%q finds %d, want %d", query, len(items), n)
 			}
 		}
+		want(t, r.call("GET", apiRoot+"/shoe-models?cushioning=soft", r.fitter(), nil), http.StatusBadRequest)
 		w := r.call("GET", apiRoot+"/shoe-models/"+m.ID.String(), r.fitter(), nil)
 		want(t, w, http.StatusOK)
 		if got := decoded[fields](t, w); fmt.Sprint(got["built"]) != "[heel_lateral]" || got["category"] != "long run" {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -24,6 +25,8 @@ type fittingPage struct {
 	// Sizes is a table by foot length, Bands the cuts of the posture's sum, both as
 	// JSON: the engine's own, so that no other place converts.
 	Sizes, Bands string
+	// Felt and Outcomes are the words of a pair that was tried, space between.
+	Felt, Outcomes string
 }
 
 // sizeRow is one line of the table of sizes.
@@ -62,6 +65,7 @@ func (s *Server) showFitting(c *gin.Context) error {
 		Gaits: assess.GaitWords, GaitBy: assess.GaitByWords, Strikes: assess.StrikeWords, StrikeBy: retail.StrikeByWords,
 		Surfaces: assess.Surfaces, UsedFor: assess.UsedForWords,
 		Shoes: shoeWords, Measures: []string{"length_mm", "width_mm"}, Sizes: string(sizes), Bands: string(bands),
+		Felt: strings.Join(retail.FeltWords, " "), Outcomes: strings.Join(retail.OutcomeWords, " "),
 	}
 	for i := range assess.PostureItems {
 		view.Items = append(view.Items, strconv.Itoa(i+1))

@@ -46,6 +46,7 @@ type fittingRow struct {
 	WeeklyKM     number  `gorm:"column:weekly_km"`
 	BeforeWear   number  `gorm:"column:before_wear"`
 	OldPair      text    `gorm:"column:old_pair"`
+	Tried        text    `gorm:"column:tried"`
 	ChosenID     id      `gorm:"column:chosen_id"`
 	ChosenSize   text    `gorm:"column:chosen_size"`
 	ChosenPair   text    `gorm:"column:chosen_pair"`
@@ -82,6 +83,27 @@ func postureItems(letters string) (items [assess.PostureItems]assess.Value) {
 	return items
 }
 
+// triedText writes the pairs that were tried on as the fitting's CSV does.
+func triedText(all []retail.TriedPair) (text, error) {
+	written := make([]string, len(all))
+	for i, p := range all {
+		written[i] = p.String()
+		if back, ok := retail.ParseTried(written[i]); !ok || back != p {
+			return "", refused("tried", written[i], "a shoe, its size, and words of the lists")
+		}
+	}
+	return text(strings.Join(written, " ")), nil
+}
+
+func triedPairs(written text) (all []retail.TriedPair) {
+	for word := range strings.FieldsSeq(string(written)) {
+		if p, ok := retail.ParseTried(word); ok {
+			all = append(all, p)
+		}
+	}
+	return all
+}
+
 func newFittingRow(f *retail.Fitting) (*fittingRow, error) {
 	l, r := &f.Foot[assess.Left], &f.Foot[assess.Right]
 	row := &fittingRow{
@@ -95,6 +117,9 @@ func newFittingRow(f *retail.Fitting) (*fittingRow, error) {
 		ChosenSize: text(f.ChosenSize), ChosenPair: text(f.ChosenPair), Referred: flag(f.Referred), Note: text(f.Note),
 	}
 	var err error
+	if row.Tried, err = triedText(f.Tried); err != nil {
+		return nil, err
+	}
 	if row.LPosture, err = postureLetters(l.Posture); err != nil {
 		return nil, err
 	}
@@ -113,7 +138,7 @@ func (row *fittingRow) fitting() *StoredFitting {
 			Gait: assess.Value(row.Gait), GaitBy: assess.Value(row.GaitBy), Strike: assess.Value(row.Strike),
 			StrikeBy: string(row.StrikeBy), StrikeIndex: [2]assess.Value{assess.Value(row.LStrikeIndex), assess.Value(row.RStrikeIndex)},
 			Surfaces: strings.Fields(string(row.Surfaces)), UsedFor: assess.Value(row.UsedFor),
-			WeeklyKM: assess.Value(row.WeeklyKM), BeforeWear: assess.Value(row.BeforeWear), OldPair: string(row.OldPair),
+			WeeklyKM: assess.Value(row.WeeklyKM), BeforeWear: assess.Value(row.BeforeWear), OldPair: string(row.OldPair), Tried: triedPairs(row.Tried),
 			ChosenID: assess.UUID(row.ChosenID), ChosenSize: string(row.ChosenSize), ChosenPair: string(row.ChosenPair),
 			Referred: bool(row.Referred), Note: string(row.Note),
 		},

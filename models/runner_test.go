@@ -277,6 +277,10 @@ func TestFittings(t *testing.T) {
 			StrikeIndex: [2]assess.Value{assess.Of(31), assess.Unread}, Surfaces: []string{"road", "trail"},
 			UsedFor: assess.Of(0), WeeklyKM: assess.Of(40), BeforeWear: assess.Of(assess.Yes), OldPair: ref(1),
 			ChosenID: assess.UUID{2}, ChosenSize: "EU 42", ChosenPair: ref(2), Referred: true, Note: "ä 👟",
+			Tried: []retail.TriedPair{
+				{Model: assess.UUID{2}, Size: "EU 42", Felt: "comfortable", Outcome: "chosen"},
+				{Name: "Velm Arc, ä 3", Felt: "heel-slips", Outcome: "put-back"},
+			},
 		}
 		sha := sha256.Sum256([]byte("body"))
 		stored, created, err := db.SaveFitting(t.Context(), office, want, sha)
@@ -322,6 +326,12 @@ func TestFittings(t *testing.T) {
 			bad.Foot[1].Posture[0] = assess.Of(3)
 			_, _, err := db.SaveFitting(t.Context(), office, bad, sha)
 			wantField(t, err, "posture")
+		})
+		t.Run("a tried pair of no known outcome is refused", func(t *testing.T) {
+			bad := want
+			bad.ID, bad.Tried = assess.UUID{3}, []retail.TriedPair{{Name: "Velm Arc", Outcome: "sold"}}
+			_, _, err := db.SaveFitting(t.Context(), office, bad, sha)
+			wantField(t, err, "tried")
 		})
 		t.Run("a store that isn't there is refused", func(t *testing.T) {
 			bad := want

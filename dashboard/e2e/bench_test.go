@@ -504,7 +504,7 @@ func TestModulesAgreeWithTheEngine(t *testing.T) {
 			for _, tenths := range []int{0, 4, 5, 1234, 2004, 2005, 3107, 9999} {
 				r := assess.Record{Distance: assess.Of(tenths), KMUnit: assess.Of(unit)}
 				r.Derive()
-				got := module[int64](b, "handover.js", fmt.Sprintf(`m.wholeKM({ km: %d.%d, km_unit: %q })`, tenths/10, tenths%10, assess.KMUnitWords[unit]))
+				got := module[int64](b, "reading.js", fmt.Sprintf(`m.wholeKM({ km: %d.%d, km_unit: %q })`, tenths/10, tenths%10, assess.KMUnitWords[unit]))
 				if int(got) != r.KM.Int() {
 					t.Errorf("%d tenths of %s: the page says %d km, the engine %d", tenths, assess.KMUnitWords[unit], got, r.KM.Int())
 				}

@@ -1,12 +1,17 @@
 package e2e
 
 import (
+	"fmt"
+	"net/url"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
 
 	"solewright/assess"
 	"solewright/models"
+	"solewright/models/retail"
 )
 
 // A fitting is written, survives a reload and a dead line, and arrives as it was
@@ -66,5 +71,87 @@ func TestFitting(t *testing.T) {
 	}
 	if pair, err := shop.db.Pair(t.Context(), f.ChosenPair); err != nil || pair.Runner != "R-77" {
 		t.Errorf("the pair that was chosen: %v", err)
+	}
+}
+
+// Beside the form stands what this tablet has read of the old pair, and what was
+// seen points to features; a shoe of the catalogue that has them is tried on and
+// chosen, by touch.
+func TestFittingOfTheNextPair(t *testing.T) {
+	shop, b := newShop(t), newBrowser(t, landscape)
+	_, err := shop.db.SaveShoeModel(t.Context(), models.Actor{Account: "solewright"}, retail.ShoeModel{
+		Brand: "Ondrell", Model: "Harrow", Version: "1", Category: "support",
+		Features: retail.Features{Cushioning: "high", MedialSupport: "firm", DropMM: retail.UnknownDrop, Widths: "standard wide"},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	shop.signIn(b, fitterCode)
+	id := shop.begin(b, "check")
+	b.write("#runner", "R-20931")
+	b.tap(key("line-press_fore"))
+	b.tap(key("press_fore-right,gives"))
+	b.tap(key("line-stand"))
+	b.tap(key("stand-left,leans out"))
+	b.until(`document.querySelector("#word").innerText.includes("Replace")`)
+	old := module[string](b, "shelf.js", `m.tickets.get("`+id+`").then((t) => t.reading.pair_ref)`)
+
+	b.open(shop.url("/bench/fitting?runner=R-20931&pair=" + url.QueryEscape(old)))
+	b.until(`document.querySelector("main").dataset.ready && document.querySelector("#old-pair sole-map svg")`)
+	if says := b.text("#old-pair"); !strings.Contains(says, "Replace") || !strings.Contains(says, "No gait is written yet") || !strings.Contains(says, "no diagnosis") {
+		t.Errorf("the old pair says %q", says)
+	}
+	// The gait goes before the wear: until it is written, the wear is covered.
+	b.tap(`[name=before_wear]`)
+	b.until(`document.querySelector("#old-pair").innerText.includes("stays covered") && !document.querySelector("#old-pair sole-map")`)
+	input := func(selector, value string) {
+		t.Helper()
+		eval[bool](b, fmt.Sprintf(`(() => { const at = document.querySelector(%q); at.value = %q; return at.dispatchEvent(new Event("input", { bubbles: true })); })()`, selector, value))
+	}
+	input(`[name=gait_by]`, "treadmill")
+	input(`[name=gait]`, "pronated")
+	b.until(`document.querySelector("#old-pair").innerText.includes("Another way than the gait seen, pronated: left shoe leans out")`)
+	features := b.text("#features")
+	for _, want := range []string{"Firmer inner edge. gait seen pronated, treadmill", "Against it: old pair: left shoe leans out", "Middle or high cushioning, for the forefoot. old pair: right forefoot gives", "Evidence weak"} {
+		if !strings.Contains(features, want) {
+			t.Errorf("the features say %q, want %q", features, want)
+		}
+	}
+	b.until(`document.querySelector("#fitting-shoes").innerText.includes("Ondrell Harrow 1")`)
+	if says := b.text("#fitting-shoes"); strings.Contains(says, "Fenline") || !strings.Contains(says, "Life not measured yet") {
+		t.Errorf("the shoes are %q, want only the one that has the features", says)
+	}
+
+	b.tap(`[data-act=try][data-v=""]`)
+	input(`[data-tried="0,shoe"]`, "Last year's, blue")
+	input(`[data-tried="0,size"]`, "42 2/3")
+	input(`[data-tried="0,felt"]`, "narrow")
+	input(`[data-tried="0,outcome"]`, "put-back")
+	b.until(`document.querySelector("#features").innerText.includes("Wide forefoot. Last year's, blue, 42 2/3 felt narrow")`)
+	b.until(`document.querySelector("#fitting-shoes").innerText.includes("Ondrell Harrow 1")`)
+	b.tap(`#fitting-shoes [data-act=try]`)
+	b.until(`document.activeElement.dataset.tried === "1,size"`)
+	b.press("43")
+	input(`[data-tried="1,felt"]`, "comfortable")
+	input(`[data-tried="1,outcome"]`, "chosen")
+	b.until(`document.querySelector("#shoe").value === "Ondrell Harrow 1" && document.querySelector("[name=chosen_size]").value === "43" && document.querySelector("#next-says").innerText.startsWith("Next check of the new pair: ")`)
+	b.keepPicture("fitting of the next pair")
+
+	// It survives a reload, and arrives.
+	b.open(shop.url("/bench/fitting"))
+	b.until(`document.querySelector("main").dataset.ready && document.querySelector('[data-tried="1,size"]').value === "43"`)
+	b.tap(`#fitting [type=submit]`)
+	b.until(`document.querySelector("#said a")?.getAttribute("href").startsWith("/pairs/")`)
+	all, err := shop.db.FittingsOf(t.Context(), "R-20931")
+	if err != nil || len(all) != 1 {
+		t.Fatalf("%d fittings arrived, %v", len(all), err)
+	}
+	f := all[0]
+	want := []retail.TriedPair{
+		{Name: "Last year's, blue", Size: "42 2/3", Felt: "narrow", Outcome: "put-back"},
+		{Model: f.ChosenID, Size: "43", Felt: "comfortable", Outcome: "chosen"},
+	}
+	if !slices.Equal(f.Tried, want) || f.ChosenID.IsZero() || f.ChosenSize != "43" || f.OldPair != old || !f.BeforeWear.Is(assess.Yes) {
+		t.Errorf("arrived %+v", f.Fitting)
 	}
 }

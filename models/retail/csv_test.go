@@ -88,8 +88,8 @@ func TestFilesComeOutInOneForm(t *testing.T) {
 		},
 		{
 			"fittings", "fitting_id,store,staff,at,l_length_mm,l_fpi_1,r_fpi_6,gait,before_wear,old_pair,surfaces\n" + id + ",S-1,F-1,2026-10-05T16:03:00+02:00,262,-2,+1,Highly-Pronated,yes," + strings.ToLower(ref) + ",road trail\n",
-			"fitting_id,store,staff,runner,at,l_length_mm,l_width_mm,l_fpi_1,l_fpi_2,l_fpi_3,l_fpi_4,l_fpi_5,l_fpi_6,l_strike_index,r_length_mm,r_width_mm,r_fpi_1,r_fpi_2,r_fpi_3,r_fpi_4,r_fpi_5,r_fpi_6,r_strike_index,gait,gait_by,strike,strike_by,surfaces,used_for,weekly_km,before_wear,old_pair,chosen_model,chosen_size,chosen_pair,referred,note\r\n" +
-				id + ",S-1,F-1,,2026-10-05T14:03:00Z,262,,-2,,,,,,,,,,,,,,1,,highly pronated,,,,road trail,,,yes," + ref + ",,,,no,\r\n",
+			"fitting_id,store,staff,runner,at,l_length_mm,l_width_mm,l_fpi_1,l_fpi_2,l_fpi_3,l_fpi_4,l_fpi_5,l_fpi_6,l_strike_index,r_length_mm,r_width_mm,r_fpi_1,r_fpi_2,r_fpi_3,r_fpi_4,r_fpi_5,r_fpi_6,r_strike_index,gait,gait_by,strike,strike_by,surfaces,used_for,weekly_km,before_wear,old_pair,tried,chosen_model,chosen_size,chosen_pair,referred,note\r\n" +
+				id + ",S-1,F-1,,2026-10-05T14:03:00Z,262,,-2,,,,,,,,,,,,,,1,,highly pronated,,,,road trail,,,yes," + ref + ",,,,,no,\r\n",
 		},
 		{"sales", "pairs,month,batch,model,store\n012,2026-10,,017F22E2-79B0-7CC3-98C4-DC0C0C07398F,S-1\n", "store,model,batch,month,pairs\r\nS-1," + id + ",,2026-10,12\r\n"},
 		{"events", "store,from,to,word\nS-1,2026-10-01,2026-10-03,\"offer \"\"3 for 2\"\"\"\n", "store,from,to,word\r\nS-1,2026-10-01,2026-10-03,\"offer \"\"3 for 2\"\"\"\r\n"},

@@ -1,10 +1,13 @@
 package retail
 
 import (
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"solewright/assess"
 )
@@ -40,7 +43,10 @@ var (
 	FlexibilityWords   = []string{"stiff", "moderate", "floppy"}
 	MassBands          = []string{"under 60", "60-74", "75-89", "90 and over"}
 	StrikeByWords      = []string{"seen", "index"}
-	noYes              = []string{"no", "yes"}
+	// FeltWords say how a pair was on the feet, OutcomeWords what became of it.
+	FeltWords    = []string{"comfortable", "short", "long", "narrow", "wide", "heel-slips", "disliked"}
+	OutcomeWords = []string{"chosen", "possible", "put-back"}
+	noYes        = []string{"no", "yes"}
 )
 
 // Format is how one kind of record is written: its fields in the order of the
@@ -216,12 +222,51 @@ func fittingFields() []assess.Field[Fitting] {
 		assess.Measured("weekly_km", "km", 0, maxWeeklyKM, 0, func(f *t) *assess.Value { return &f.WeeklyKM }),
 		assess.Words("before_wear", noYes, func(f *t) *assess.Value { return &f.BeforeWear }),
 		assess.PairRefs("old_pair", func(f *t) *string { return &f.OldPair }),
+		words("tried", wantTried, ParseTried, TriedPair.String, func(f *t) *[]TriedPair { return &f.Tried }),
 		assess.ID("chosen_model", func(f *t) *assess.UUID { return &f.ChosenID }),
 		assess.Text("chosen_size", maxLabel, func(f *t) *string { return &f.ChosenSize }),
 		assess.PairRefs("chosen_pair", func(f *t) *string { return &f.ChosenPair }),
 		assess.Flag("referred", func(f *t) *bool { return &f.Referred }),
 		assess.Text("note", maxNote, func(f *t) *string { return &f.Note }),
 	)
+}
+
+// wantTried says how a pair that was tried on is written.
+var wantTried = "outcome:felt:size:shoe for each pair tried, outcome one of " + list(OutcomeWords) + ", felt one of " + list(FeltWords) +
+	" or empty, shoe a model's UUID or a typed-in name, size and name query-escaped"
+
+// String writes the pair as fittings hold it.
+func (p TriedPair) String() string {
+	shoe := url.QueryEscape(p.Name)
+	if !p.Model.IsZero() {
+		shoe = p.Model.String()
+	}
+	return strings.Join([]string{p.Outcome, p.Felt, url.QueryEscape(p.Size), shoe}, ":")
+}
+
+// ParseTried reads a pair that String wrote; ok is false where a part isn't what
+// it may be.
+func ParseTried(text string) (p TriedPair, ok bool) {
+	part := strings.Split(text, ":")
+	if len(part) != 4 || part[3] == "" || !slices.Contains(OutcomeWords, part[0]) || part[1] != "" && !slices.Contains(FeltWords, part[1]) {
+		return p, false
+	}
+	p.Outcome, p.Felt = part[0], part[1]
+	plain := func(escaped string, limit int) string {
+		s, err := url.QueryUnescape(escaped)
+		if err != nil || utf8.RuneCountInString(s) > limit || !utf8.ValidString(s) || strings.ContainsFunc(s, unicode.IsControl) {
+			ok = false
+		}
+		return strings.TrimSpace(s)
+	}
+	ok = true
+	p.Size = plain(part[2], maxLabel)
+	if id, err := assess.ParseUUID(part[3]); err == nil {
+		p.Model = id
+		return p, ok
+	}
+	p.Name = plain(part[3], maxName)
+	return p, ok && p.Name != ""
 }
 
 func saleFields() []assess.Field[Sale] {

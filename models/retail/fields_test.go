@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"strings"
 	"testing"
 	"time"
 
@@ -67,6 +68,10 @@ func TestRecordsComeBackAsTheyWere(t *testing.T) {
 		Gait: assess.Of(2), GaitBy: assess.Of(1), Strike: assess.Of(0), StrikeBy: "index",
 		StrikeIndex: [2]assess.Value{assess.Of(12), assess.Unread}, Surfaces: []string{"road", "trail"},
 		UsedFor: assess.Of(0), WeeklyKM: assess.Of(40), BeforeWear: assess.Of(1), Referred: true, Note: "left, second try",
+		Tried: []retail.TriedPair{
+			{Model: assess.UUID{5, 6: 0x70, 8: 0x80}, Size: "42 2/3: D", Felt: "narrow", Outcome: "put-back"},
+			{Name: "Ondrell Fenline, 2+ & more", Outcome: "chosen"},
+		},
 	})
 	roundTrip(t, retail.Sales, retail.Sale{Store: "S-0001", Model: assess.UUID{9}, Month: "2026-10", Pairs: 0})
 	roundTrip(t, retail.Events, retail.Event{Store: "S-0001", From: "2026-10-01", To: "2026-10-01", Word: "offer"})
@@ -79,6 +84,24 @@ func TestRecordsComeBackAsTheyWere(t *testing.T) {
 				Released: "2025-03-01",
 			})
 		})
+	}
+}
+
+func TestTriedPairsAreRefused(t *testing.T) {
+	for name, text := range map[string]string{
+		"a part too few":              "chosen:narrow:42",
+		"no shoe":                     "chosen:narrow:42:",
+		"a shoe of spaces":            "chosen:narrow:42:++",
+		"an outcome that isn't":       "sold:narrow:42:Velm",
+		"a feeling that isn't":        "chosen:hurts:42:Velm",
+		"an escape that is broken":    "chosen::42:Velm%2",
+		"a control character":         "chosen::42:Velm%00",
+		"a size longer than a label":  "chosen::" + strings.Repeat("4", 25) + ":Velm",
+		"a name longer than any name": "chosen::42:" + strings.Repeat("V", 81),
+	} {
+		if got, ok := retail.ParseTried(text); ok {
+			t.Errorf("%s: %q was read as %+v", name, text, got)
+		}
 	}
 }
 

@@ -137,11 +137,22 @@ type Fitting struct {
 	// BeforeWear says that the fitting was taken before the old pair's wear was read.
 	BeforeWear assess.Value
 	OldPair    string // pair_ref of the pair brought in
+	Tried      []TriedPair
 	ChosenID   assess.UUID
 	ChosenSize string
 	ChosenPair string // pair_ref of the pair sold
 	Referred   bool   // a referral to a clinician was made; nothing else is kept
 	Note       string
+}
+
+// TriedPair is one pair that was on the feet at a fitting.
+type TriedPair struct {
+	// Model is of the catalogue; Name is what was typed where it isn't in the list.
+	Model   assess.UUID
+	Name    string
+	Size    string // as on the label
+	Felt    string // FeltWords, empty where nothing was said
+	Outcome string // OutcomeWords
 }
 
 // Sale counts pairs sold.

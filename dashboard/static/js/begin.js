@@ -38,7 +38,13 @@ export async function openPairs(runner, model) {
   }
 }
 
-// knownPair asks what is known of a pair by the reference on its slip: { known, model } to begin a ticket with, or { why }:
+// isAfter reports whether an instant lies after another.
+export const isAfter = (a, b) => new Date(a) > new Date(b);
+
+// newest is the last of a pair's readings that stands: neither void, nor amended, nor blind.
+const newest = (all) => all.find((r) => !r.voided_at && r.kind !== "blind" && !all.some((o) => o.supersedes === r.inspection_id && !o.voided_at));
+
+// knownPair asks what is known of a pair by the reference on its slip: { known, model } to begin a ticket with and the last reading that stands, or { why }:
 // "none" for a reference nobody knows, "line" where nobody could be asked, in which case the reference still stands.
 export async function knownPair(ref) {
   try {
@@ -49,7 +55,7 @@ export async function knownPair(ref) {
     for (const name of ["brand", "model", "version", "size_label", "runner", "batch", "bought_on"]) {
       if (pair[name] ?? last[name]) known[name] = pair[name] ?? last[name];
     }
-    return { known, model: await modelOf(pair.model_id) };
+    return { known, model: await modelOf(pair.model_id), last: newest(pair.inspections) };
   } catch {
     return { why: "line" };
   }

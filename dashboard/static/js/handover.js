@@ -4,7 +4,7 @@
 import { byId, draw, html, key, radios } from "./dom.js";
 import { column } from "./columns.js";
 import { helpKey } from "./help.js";
-import { set } from "./reading.js";
+import { set, wholeKM } from "./reading.js";
 import { uuidv7 } from "./ids.js";
 import { keep } from "./outbox.js";
 import { requests as photoRequests } from "./photo.js";
@@ -26,13 +26,6 @@ const WAYS = [
 const BACK = "back to runner";
 
 const DAY = 86_400_000; // ms
-
-// wholeKM is the distance of a reading in whole km, as the engine reckons it; undefined where it is unknown.
-export function wholeKM({ km, km_unit }) {
-  if (km === undefined) return undefined;
-  const tenths = Math.round(km * 10), perUnit = km_unit === "mi" ? 1_609_344 : 1_000_000;
-  return Math.floor((tenths * perUnit + 5_000_000) / 10_000_000);
-}
 
 // measured is the distance at which a pair sound at km reaches the risk of the tables, { at, by, curve }: by the life of
 // its model ({ id, category }), else of its category, else of all pairs; null beyond the data.
@@ -232,7 +225,7 @@ function finished(bench) {
   const { state, problem } = bench.ticket;
   return html`<div><h2 class="end">${t("finished.head")}</h2><p>${t(`finished.${state}`)}</p></div>${problem ? html`<div class="failed"><div><b>${problem.title}</b><ul>${(problem.errors ?? [{ detail: problem.detail ?? "" }]).map((e) => html`<li>${e.pointer ? `${e.pointer.replace(/^#\//, "")}: ` : ""}${e.detail}</li>`)}</ul></div>${key({ k: "reopen", act: "reopen", text: t("finished.reopen") })}</div>` : ""}
 <div class="opts n2">${key({ k: "print", act: "print", v: "roll", text: t("print"), note: t("print.roll"), main: true })}${key({ k: "print-a4", act: "print", v: "sheet", text: t("print"), note: t("print.sheet") })}</div>
-<div class="opts n2">${key({ k: "history", act: "leave", v: `/pairs/${bench.reading.pair_ref}`, text: t("finished.history") })}${key({ k: "list", act: "leave", v: "/bench", text: t("finished.list") })}</div>`;
+<div class="opts n3">${key({ k: "history", act: "leave", v: `/pairs/${bench.reading.pair_ref}`, text: t("finished.history") })}${key({ k: "fitting", act: "leave", v: `/bench/fitting?${new URLSearchParams({ runner: bench.reading.runner ?? "", pair: bench.reading.pair_ref })}`, text: t("finished.fitting") })}${key({ k: "list", act: "leave", v: "/bench", text: t("finished.list") })}</div>`;
 }
 
 // record is the reading as it is stored: what was read, who read it and when, what was advised and what was given.

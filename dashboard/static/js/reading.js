@@ -66,6 +66,13 @@ export const openMidfoot = (r, asNew, shoe) =>
 // wearRead reports whether anything of the wear has been read, which is what comes before or after gait.
 export const wearRead = (r) => SHOES.some((shoe) => Object.keys(r[shoe]).length > 0) || r.flex_side !== undefined || r.torsion_side !== undefined;
 
+// wholeKM is the distance of a reading in whole km, as the engine reckons it; undefined where it is unknown.
+export function wholeKM({ km, km_unit }) {
+  if (km === undefined) return undefined;
+  const tenths = Math.round(km * 10), perUnit = km_unit === "mi" ? 1_609_344 : 1_000_000;
+  return Math.floor((tenths * perUnit + 5_000_000) / 10_000_000);
+}
+
 // mostWorn names the zone of a part that is worn more than every other, where there is one: where the thumb goes.
 export function mostWorn(r, asNew, shoe, part) {
   const graded = zones.filter((z) => partOf(z) === part && !built(asNew, z) && typeof r[shoe][z] === "number");
