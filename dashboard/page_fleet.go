@@ -914,14 +914,17 @@ func (s *Server) signalView(c *gin.Context, w words, a wear.Ask, o *signalOut, n
 	return view
 }
 
-// reason says the code of a finding, of either shoe. Sentences that need more
-// than the shoe are said by the words of the code.
+// reason says the code of a finding in short words, of either shoe: those of
+// reason.CODE where the sentence needs more than the shoe, else the sentence
+// without it.
 func (w words) reason(code string) string {
-	text := strings.TrimSpace(w.say("finding."+code, "Shoe", "", "shoe", ""))
-	if code == "" || strings.ContainsAny(text, "{.") {
-		return strings.ReplaceAll(code, "-", " ")
+	if key := "reason." + code; w.has(key) {
+		return w.say(key)
 	}
-	return text
+	if key := "finding." + code; w.has(key) {
+		return strings.TrimLeft(w.say(key, "Shoe", ""), ": ")
+	}
+	return strings.ReplaceAll(code, "-", " ") // of a rule set with codes of its own
 }
 
 // qWords says a q.

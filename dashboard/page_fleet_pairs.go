@@ -91,7 +91,10 @@ func (s *Server) showFleetPairs(c *gin.Context) error {
 		if word := c.Query(name); word != "" {
 			var said []string
 			for one := range strings.SplitSeq(word, ",") {
-				said = append(said, w.word(one))
+				if one = w.word(one); name == memory.Reason.String() {
+					one = w.reason(one)
+				}
+				said = append(said, one)
 			}
 			text := strings.Join(said, ", ")
 			if name == "pattern" {

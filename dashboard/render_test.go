@@ -310,6 +310,19 @@ func TestEveryTextThatIsAskedForIsThere(t *testing.T) {
 	}
 }
 
+// A list says every reason in a few words of its own, not in those of the code,
+// and leaves no hole where the sentence about one shoe has a fill.
+func TestEveryReasonHasShortWords(t *testing.T) {
+	for _, w := range testFront(t).pages.langs {
+		for _, r := range assess.DefaultRules().Rules {
+			text := w.reason(r.Code)
+			if !w.has("reason."+r.Code) && !w.has("finding."+r.Code) || text == "" || strings.ContainsAny(text, "{}") || strings.HasPrefix(text, ":") {
+				t.Errorf("%s: %s is said %q", w.tag, r.Code, text)
+			}
+		}
+	}
+}
+
 // What is put together at run time from words of the data has a text too.
 func TestEveryWordOfTheDataHasItsTexts(t *testing.T) {
 	f := testFront(t)
