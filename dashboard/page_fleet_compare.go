@@ -124,7 +124,11 @@ func (s *Server) showFleetCompare(c *gin.Context) error {
 		view.Empty = x.A.Size+x.B.Size == 0
 	}
 	if !since.IsZero() && len(view.Rows) > 0 {
-		view.Answer = w.changed(c.Query("since"), found[0], &view.Rows[0])
+		change, err := wear.Changed(v, asks[1], asks[0])
+		if err != nil {
+			return err
+		}
+		view.Answer = w.changed(c.Query("since"), &change)
 	}
 	m.Finding = w.say("fleet.compare.finding", "n", differ, "of", len(found))
 	view.Figure = s.figure(c, "compare", w.say("fleet.compare.title", "a", names[0], "b", names[1]), w.say("fleet.compare.caption"), m)
@@ -179,18 +183,20 @@ func (w words) sinceSelect(months []monthKey, picked string) filterSelect {
 	return f
 }
 
-// changed says whether the share found worn moved since a month: less is better.
-func (w words) changed(month string, x wear.Comparison, row *compareRow) string {
+// changed says whether the share found worn moved since a month, among like
+// readings: less is better.
+func (w words) changed(month string, c *wear.Change) string {
 	key := "fleet.compare.same"
 	switch {
-	case !x.Known:
+	case !c.Known:
 		key = "fleet.compare.unknown"
-	case row.Differs && x.Difference.Difference > 0: // before less since
+	case c.P < compareDiffers && c.Z < 0:
 		key = "fleet.compare.better"
-	case row.Differs:
+	case c.P < compareDiffers:
 		key = "fleet.compare.worse"
 	}
-	return w.say(key, "month", w.monthYear(month), "before", row.A, "since", row.B, "size", x.B.Size, "difference", row.Difference, "q", qWords(x.Q))
+	share := w.percentOf(float64(c.Hits) / float64(max(c.Size, 1)))
+	return w.say(key, "month", w.monthYear(month), "share", share, "size", c.Size, "expected", w.percentOf(c.Expected), "p", qWords(c.P))
 }
 
 // sideContext is the request with one side's parameters as if they were the

@@ -1,6 +1,8 @@
 package wear
 
 import (
+	"errors"
+
 	"solewright/reports/fleet"
 	"solewright/reports/stats"
 )
@@ -68,4 +70,64 @@ func asked(v *fleet.View, a Ask) (rate, error) {
 		return rate{}, err
 	}
 	return rate{trials[0].Hits, trials[0].Size}, nil
+}
+
+// Change is how the readings of one question differ from like readings of
+// another: of the same kind of visit, category and distance (bands of 100 km).
+type Change struct {
+	// Known says that there are enough readings on both sides to tell; without it
+	// Hits and Size alone are filled.
+	Known      bool
+	Hits, Size int
+	// Expected is the share that like readings of both have together.
+	Expected float64
+	// P is the chance of as much among like readings, Z positive for more worn.
+	Z, P float64
+}
+
+// Changed compares the readings found worn of now with those of before, like for
+// like, by Mantel and Haenszel. Readings of unknown distance, and those that
+// nothing like them was read on the other side, are left out. It is in readings:
+// runs of one runner's pairs are taken as many.
+func Changed(v *fleet.View, now, before Ask) (Change, error) {
+	count := func(a Ask) (map[like]rate, error) {
+		a.Pattern, a.Readings = "", true
+		groups, err := v.Looks(a.filter(), fleet.Kind, fleet.Category)
+		var units []measured
+		for i := range groups {
+			units = append(units, measured{by: strata(&groups[i], groups[i].By[0], groups[i].By[1], 2*bandKM, 0)})
+		}
+		return total(units), err
+	}
+	var c Change
+	mine, err := count(now)
+	if err != nil {
+		return c, err
+	}
+	theirs, err := count(before)
+	if err != nil {
+		return c, err
+	}
+	var all []stats.Stratum
+	others := 0
+	for _, k := range keysOf(mine) {
+		a, b := mine[k], theirs[k]
+		if b.size == 0 {
+			continue
+		}
+		all = append(all, stats.Stratum{A: stats.Trials{Hits: a.hits, Size: a.size}, B: stats.Trials{Hits: b.hits, Size: b.size}})
+		c.Hits, c.Size, others = c.Hits+a.hits, c.Size+a.size, others+b.size
+	}
+	if c.Size < MinPairs || others < MinPairs {
+		return c, nil
+	}
+	found, err := stats.MantelHaenszel(all)
+	if err != nil {
+		if errors.Is(err, stats.ErrNoSpread) { // all or none are worn
+			err = nil
+		}
+		return c, err
+	}
+	c.Known, c.Expected, c.Z, c.P = true, found.Expected/float64(c.Size), found.Z, found.P
+	return c, nil
 }
