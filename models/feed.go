@@ -9,8 +9,10 @@ import (
 	"errors"
 	"fmt"
 	stdhash "hash"
+	"runtime"
 	"slices"
 	"strconv"
+	"sync"
 
 	"solewright/assess"
 	"solewright/models/facts"
@@ -223,15 +225,61 @@ func gradesOf(s string) facts.Grades {
 	return grades
 }
 
-// EachFact calls each with every fact, in no particular order, and returns the
-// position in the feed of changes from which to follow: what is later may or may
-// not be among the facts. What each gets is the same variable every time.
-func (f Feed) EachFact(ctx context.Context, each func(*facts.Fact) error) (facts.Position, error) {
+// EachFact reads every fact, in no particular order, in as many parts at once as
+// there are processors, and returns the position in the feed of changes from which
+// to follow: what is later may or may not be among the facts, or twice. begin
+// returns, for each part, what is called with its facts; what that gets is the
+// same variable every time.
+func (f Feed) EachFact(ctx context.Context, begin func() func(*facts.Fact) error) (facts.Position, error) {
 	at, err := f.position(ctx)
-	if err == nil {
-		err = f.facts(ctx, each, factTail)
+	if err != nil {
+		return at, wrap(err, "reading the facts")
 	}
-	return at, wrap(err, "reading the facts")
+	parts, err := f.parts(ctx)
+	if err != nil {
+		return at, wrap(err, "reading the facts")
+	}
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	var group sync.WaitGroup
+	for _, part := range parts {
+		each := begin()
+		group.Go(func() {
+			if err := f.facts(ctx, each, factTail+part); err != nil {
+				cancel(err) // the first is told
+			}
+		})
+	}
+	group.Wait()
+	return at, wrap(context.Cause(ctx), "reading the facts")
+}
+
+// leastPart is how many rows of SQLite, or pages of PostgreSQL, are worth a part
+// of their own. House value.
+const leastPart = 100
+
+// parts returns the conditions that pick the facts in parts: by where rows lie,
+// which is how a table is read fastest.
+func (f Feed) parts(ctx context.Context) ([]string, error) {
+	query, column, place := "SELECT coalesce(max(rowid), 0) FROM inspection", "i.rowid", "%d"
+	if f.db.dialect == postgresDialect {
+		query = "SELECT pg_relation_size('inspection') / current_setting('block_size')::bigint"
+		column, place = "i.ctid", "'(%d,0)'::tid"
+	}
+	var end int64
+	if err := f.pool().QueryRowContext(ctx, query).Scan(&end); err != nil {
+		return nil, err
+	}
+	parts := make([]string, min(int64(runtime.GOMAXPROCS(0)), 1+end/leastPart))
+	for i := range parts {
+		// The first part begins anywhere and the last ends nowhere.
+		if i > 0 {
+			bound := fmt.Sprintf(place, end*int64(i)/int64(len(parts)))
+			parts[i-1] += " AND " + column + " < " + bound
+			parts[i] += " AND " + column + " >= " + bound
+		}
+	}
+	return parts, nil
 }
 
 // position returns the last change that Changes would return.

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"runtime"
 	"sync"
 
 	"solewright/assess"
@@ -152,19 +153,28 @@ func spoken() (days, stores, staff, batches []string) {
 	return days, stores, staff, batches
 }
 
-func (s *invented) EachFact(ctx context.Context, each func(*facts.Fact) error) (facts.Position, error) {
-	var f facts.Fact
+// EachFact makes the readings in as many parts as there are processors, as a
+// database is read.
+func (s *invented) EachFact(ctx context.Context, begin func() func(*facts.Fact) error) (facts.Position, error) {
 	days, stores, staff, batches := spoken()
-	for n := range s.readings {
-		if n&0xffff == 0 && ctx.Err() != nil {
-			return facts.Position{}, ctx.Err()
-		}
-		s.fact(n, &f, days, stores, staff, batches)
-		if err := each(&f); err != nil {
-			return facts.Position{}, err
-		}
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	var group sync.WaitGroup
+	parts := int64(runtime.GOMAXPROCS(0))
+	for part := range parts {
+		each := begin()
+		group.Go(func() {
+			var f facts.Fact
+			for n := s.readings * part / parts; n < s.readings*(part+1)/parts && ctx.Err() == nil; n++ {
+				s.fact(n, &f, days, stores, staff, batches)
+				if err := each(&f); err != nil {
+					cancel(err)
+				}
+			}
+		})
 	}
-	return facts.Position{}, nil
+	group.Wait()
+	return facts.Position{}, context.Cause(ctx)
 }
 
 // come adds pairs to the feed of changes.

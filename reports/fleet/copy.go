@@ -20,10 +20,11 @@ type Source interface {
 	Identity(ctx context.Context) (facts.Identity, error)
 	// Catalogue returns the stores and models by name.
 	Catalogue(ctx context.Context) (*facts.Catalogue, error)
-	// EachFact calls f with every fact, in any order, and returns the position in
-	// the feed of changes from which to follow: what is later may be missing. What f
-	// gets is used again.
-	EachFact(ctx context.Context, f func(*facts.Fact) error) (facts.Position, error)
+	// EachFact reads every fact, in any order, in parts of which each may be read by
+	// a goroutine of its own; begin returns what is called with the facts of a part.
+	// It returns the position in the feed of changes from which to follow: what is
+	// later may be missing, or there twice. What is called gets the same fact again.
+	EachFact(ctx context.Context, begin func() func(*facts.Fact) error) (facts.Position, error)
 	// FactsOf calls f with every fact of the pairs.
 	FactsOf(ctx context.Context, pairs []string, f func(*facts.Fact) error) error
 	// Anchor says what happened at a position in the feed of changes, nothing where
@@ -64,14 +65,19 @@ type Copy struct {
 	at        facts.Position
 	pending   []mark
 	asOf      time.Time
-	rows      int
-	pairs     int
-	sum       [2]uint64
+	totals    rowTotals
 	identity  facts.Identity
 	saved     *facts.Position // what the snapshot reaches, nil where there is none
 
 	failure  atomic.Pointer[failure]
 	followed atomic.Int64 // pairs read again
+}
+
+// rowTotals are of all rows that hold: how many readings and pairs, and a sum of
+// what they say.
+type rowTotals struct {
+	rows, pairs int
+	sum         [2]uint64
 }
 
 // segmentKey is what the rows of a segment have in common.
@@ -127,13 +133,9 @@ func (c *Copy) Load(ctx context.Context) error {
 		}
 		c.reset()
 		c.identity, c.saved = identity, nil
-		if c.at, err = c.o.Source.EachFact(ctx, c.add); err != nil {
+		if err := c.readWhole(ctx); err != nil {
 			return fmt.Errorf("loading the fleet: %w", err)
 		}
-		for i, s := range c.segments {
-			c.segments[i] = s.seal()
-		}
-		c.open = map[segmentKey]*segment{}
 	}
 	// What was written meanwhile, so that the first view is of one moment.
 	if _, err := c.follow(ctx); err != nil {
@@ -145,7 +147,7 @@ func (c *Copy) Load(ctx context.Context) error {
 // reset empties the copy.
 func (c *Copy) reset() {
 	c.encoder, c.segments, c.open = newEncoder(), nil, map[segmentKey]*segment{}
-	c.at, c.rows, c.pairs, c.sum, c.pending = facts.Position{}, 0, 0, [2]uint64{}, nil
+	c.at, c.totals, c.pending = facts.Position{}, rowTotals{}, nil
 	c.names, c.replaced = nil, true
 }
 
@@ -178,19 +180,28 @@ func (c *Copy) add(f *facts.Fact) error {
 	if err := c.encoder.encode(f, &r); err != nil {
 		return err
 	}
+	c.count(&r, f.Runner, 1)
+	if s := c.append(&r, f.Runner); s != nil {
+		c.put(s, s.seal())
+	}
+	return nil
+}
+
+// append appends a row and returns its segment where that is full now.
+func (c *Copy) append(r *row, runner uint64) *segment {
+	r.runner = c.encoder.runners.add(runner)
 	key := segmentKey{monthNumber(r.day), r.isFirst}
 	s := c.open[key]
 	if s == nil {
 		s = c.openSegment(key)
 		c.open[key] = s
 	}
-	s.add(&r)
-	c.count(&r, 1)
-	if s.len() == segmentRows {
-		c.put(s, s.seal())
-		delete(c.open, key)
+	s.add(r)
+	if s.len() < segmentRows {
+		return nil
 	}
-	return nil
+	delete(c.open, key)
+	return s
 }
 
 // openSegment returns a segment that takes rows: one that is sealed and not full
@@ -217,23 +228,26 @@ func (c *Copy) put(old, with *segment) {
 }
 
 // count notes that a row came, or with -1 that it went.
-func (c *Copy) count(r *row, n int) {
-	c.rows += n
+func (c *Copy) count(r *row, runner uint64, n int) { c.totals.count(c.encoder, r, runner, n) }
+
+// count notes that a row came, or with -1 that it went.
+func (t *rowTotals) count(e *encoder, r *row, runner uint64, n int) {
+	t.rows += n
 	if !r.isFirst {
-		c.pairs += n
+		t.pairs += n
 	}
-	a, b := c.encoder.hash(r)
-	c.sum[0] += uint64(n) * a
-	c.sum[1] += uint64(n) * b
+	a, b := e.hash(r, runner)
+	t.sum[0] += uint64(n) * a
+	t.sum[1] += uint64(n) * b
 }
 
 // publish lets readers see what was written. What has not changed is that of the
 // view before, its answers too.
 func (c *Copy) publish() {
 	v := &View{
-		AsOf: c.asOf, Rows: c.rows, Pairs: c.pairs, names: c.names, runners: c.encoder.runners.keys,
+		AsOf: c.asOf, Rows: c.totals.rows, Pairs: c.totals.pairs, names: c.names, runners: c.encoder.runners.keys,
 		tables: tables{c.encoder.findings.all, c.encoder.unread.all}, places: 4 * len(c.encoder.runners.places),
-		sum: c.sum, identity: c.identity, at: c.at, segments: make([]*segment, len(c.segments)),
+		sum: c.totals.sum, identity: c.identity, at: c.at, segments: make([]*segment, len(c.segments)),
 	}
 	before := c.view.Load()
 	switch {
@@ -335,7 +349,7 @@ func (c *Copy) strike(pairs map[uint64]struct{}) {
 		}
 		for _, i := range rows {
 			r := s.at(i)
-			c.count(&r, -1)
+			c.count(&r, c.encoder.runners.keyOf(r.runner), -1)
 		}
 		s.strike(rows)
 		if 2*s.numStruck <= s.len() {

@@ -3,9 +3,11 @@ package fleet
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -84,7 +86,8 @@ func (s scattered) draw(random *rand.Rand, pair string) facts.Fact {
 	return f
 }
 
-func (s scattered) EachFact(_ context.Context, each func(*facts.Fact) error) (facts.Position, error) {
+func (s scattered) EachFact(_ context.Context, begin func() func(*facts.Fact) error) (facts.Position, error) {
+	each := begin()
 	random := rand.New(rand.NewPCG(1, 2))
 	for n := range s.readings {
 		f := s.draw(random, pairRef(uint64(n%cmp.Or(s.pairs, s.readings))))
@@ -283,22 +286,31 @@ type drawn struct {
 	facts []facts.Fact
 }
 
-func (d drawn) EachFact(_ context.Context, each func(*facts.Fact) error) (facts.Position, error) {
-	for i := range d.facts {
-		if err := each(&d.facts[i]); err != nil {
-			return facts.Position{}, err
-		}
+func (d drawn) EachFact(_ context.Context, begin func() func(*facts.Fact) error) (facts.Position, error) {
+	var group sync.WaitGroup
+	half := len(d.facts) / 2
+	failed := make([]error, 2)
+	for k, part := range [][]facts.Fact{d.facts[:half], d.facts[half:]} {
+		each := begin()
+		group.Go(func() {
+			for i := range part {
+				failed[k] = errors.Join(failed[k], each(&part[i]))
+			}
+		})
 	}
-	return facts.Position{}, nil
+	group.Wait()
+	return facts.Position{}, errors.Join(failed...)
 }
 
 // BenchmarkLoad is what the copy takes for a reading, without the database.
 func BenchmarkLoad(b *testing.B) {
 	d := drawn{scattered: scattered{readings: 200_000, stores: 200, models: 200}}
-	if _, err := d.scattered.EachFact(b.Context(), func(f *facts.Fact) error {
-		d.facts = append(d.facts, *f)
-		d.facts[len(d.facts)-1].Runner = uint64(len(d.facts)/3 + 1)
-		return nil
+	if _, err := d.scattered.EachFact(b.Context(), func() func(*facts.Fact) error {
+		return func(f *facts.Fact) error {
+			d.facts = append(d.facts, *f)
+			d.facts[len(d.facts)-1].Runner = uint64(len(d.facts)/3 + 1)
+			return nil
+		}
 	}); err != nil {
 		b.Fatal(err)
 	}

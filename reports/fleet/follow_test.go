@@ -293,9 +293,9 @@ type counting struct {
 	whole int
 }
 
-func (c *counting) EachFact(ctx context.Context, f func(*facts.Fact) error) (facts.Position, error) {
+func (c *counting) EachFact(ctx context.Context, begin func() func(*facts.Fact) error) (facts.Position, error) {
 	c.whole++
-	return c.Source.EachFact(ctx, f)
+	return c.Source.EachFact(ctx, begin)
 }
 
 // TestReadersSeeOneMoment has readers ask while readings are stored and followed:

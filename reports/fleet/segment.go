@@ -540,6 +540,21 @@ type encoder struct {
 	findings sets[string, finding] // by the text of Fact.Codes
 	unread   sets[uint32, uint32]
 	days     map[string]uint16
+
+	// An encoder of one goroutine asks whole, under mu, for what it has not met.
+	whole *encoder
+	mu    *sync.Mutex
+}
+
+// part returns an encoder for a goroutine of its own, which numbers as e does.
+func (e *encoder) part(mu *sync.Mutex) *encoder {
+	p := newEncoder()
+	p.whole, p.mu = e, mu
+	for _, d := range [][2]*dictionary[string]{{&p.stores, &e.stores}, {&p.staff, &e.staff}, {&p.batches, &e.batches}} {
+		d[0].whole, d[0].mu = d[1], mu
+	}
+	p.models.whole, p.models.mu = &e.models, mu
+	return p
 }
 
 // finding is the codes of a reading as bits, and the number of the first, which is
@@ -548,6 +563,7 @@ type finding struct {
 	codes [planes]uint64
 	first uint16
 	text  string
+	sum   [2]uint64 // of the codes in words, and of the first
 }
 
 // sets numbers what many rows have in common, from 0, which is nothing.
@@ -563,8 +579,22 @@ func newSets[K comparable, V any]() sets[K, V] {
 
 func (s *sets[K, V]) add(key K, set V) uint32 {
 	n := uint32(len(s.all))
-	s.all, s.places[key] = append(s.all, set), n
+	s.put(n, key, set)
 	return n
+}
+
+// put notes which number a set has.
+func (s *sets[K, V]) put(n uint32, key K, set V) {
+	s.all = atLeast(s.all, int(n)+1)
+	s.all[n], s.places[key] = set, n
+}
+
+// atLeast returns a list of n or more.
+func atLeast[T any](list []T, n int) []T {
+	if len(list) >= n {
+		return list
+	}
+	return append(list, make([]T, n-len(list))...)
 }
 
 // maxDays bounds what the encoder remembers of the days it has read.
@@ -589,11 +619,11 @@ func number[K comparable](d *dictionary[K], what string, word K) (uint16, error)
 	return uint16(n), nil
 }
 
-// encode writes a fact as a row.
+// encode writes a fact as a row, but for its runner's number.
 func (e *encoder) encode(f *facts.Fact, r *row) error {
 	var err error
 	*r = row{
-		runner: e.runners.add(f.Runner), batch: e.batches.add(f.Batch), unread: e.unreadSet(unreadBits(&f.Unread)),
+		batch: e.batches.add(f.Batch), unread: e.unreadSet(unreadBits(&f.Unread)),
 		grades: [2]uint32{uint32(f.Grades[0]), uint32(f.Grades[1])}, isFirst: !f.Last,
 	}
 	if r.pair, err = pairNumber(f.Pair); err != nil {
@@ -660,12 +690,29 @@ func (e *encoder) unreadSet(set uint32) uint32 {
 	if n, ok := e.unread.places[set]; ok {
 		return n
 	}
-	return e.unread.add(set, set)
+	if e.whole == nil {
+		return e.unread.add(set, set)
+	}
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	n := e.whole.unreadSet(set)
+	e.unread.put(n, set, set)
+	return n
 }
 
 func (e *encoder) finding(text string) (uint32, error) {
 	if n, ok := e.findings.places[text]; ok {
 		return n, nil
+	}
+	if e.whole != nil {
+		e.mu.Lock()
+		defer e.mu.Unlock()
+		n, err := e.whole.finding(text)
+		if err == nil {
+			f := e.whole.findings.all[n]
+			e.findings.put(n, f.text, f)
+		}
+		return n, err
 	}
 	f := finding{text: strings.Clone(text)}
 	for word := range strings.FieldsSeq(text) {
@@ -678,6 +725,8 @@ func (e *encoder) finding(text string) (uint32, error) {
 			f.first = uint16(n)
 		}
 	}
+	countBits(&f.codes, func(code uint32) { f.sum[0] += e.codes.hash(code) })
+	f.sum[1] = e.codes.hash(uint32(f.first))
 	return e.findings.add(f.text, f), nil
 }
 
@@ -687,6 +736,11 @@ type dictionary[K comparable] struct {
 	words  []K
 	hashes []uint64 // of the words as they are written
 	places map[K]uint32
+
+	// A dictionary of one goroutine asks whole, under mu, for words that it has not
+	// met; words are in whole alone.
+	whole *dictionary[K]
+	mu    *sync.Mutex
 }
 
 func newDictionary[K comparable]() dictionary[K] {
@@ -700,6 +754,14 @@ func (d *dictionary[K]) add(word K) uint32 {
 	}
 	if s, ok := any(word).(string); ok {
 		word = any(strings.Clone(s)).(K)
+	}
+	if d.whole != nil {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		n := d.whole.add(word)
+		d.hashes = atLeast(d.hashes, int(n)+1)
+		d.hashes[n], d.places[word] = d.whole.hashes[n], n
+		return n
 	}
 	n := uint32(len(d.words))
 	d.places[word] = n
@@ -781,24 +843,21 @@ func countBits(codes *[planes]uint64, f func(code uint32)) {
 
 // hash returns two sums over what a row says, in words and not in this copy's
 // numbers, so that another copy of the same data has the same.
-func (e *encoder) hash(r *row) (a, b uint64) {
+func (e *encoder) hash(r *row, runner uint64) (a, b uint64) {
 	h := hasher{1, 2}
 	h.add(r.pair | uint64(one(r.isFirst))<<63)
 	h.add(r.life)
 	h.add(uint64(r.what)<<32 | uint64(e.unread.all[r.unread]))
 	h.add(uint64(r.grades[0])<<32 | uint64(r.grades[1]))
 	h.add(uint64(r.day)<<32 | uint64(uint16(r.tilt[0]))<<16 | uint64(uint16(r.tilt[1])))
-	h.add(e.runners.keyOf(r.runner))
+	h.add(runner)
 	f := &e.findings.all[r.finding]
 	for _, n := range [...]uint64{
 		e.stores.hash(uint32(r.store)), e.staff.hash(uint32(r.staff)), e.models.hash(uint32(r.model)),
-		e.batches.hash(r.batch), e.codes.hash(uint32(f.first)),
+		e.batches.hash(r.batch), f.sum[1], f.sum[0],
 	} {
 		h.add(n)
 	}
-	var codes uint64
-	countBits(&f.codes, func(code uint32) { codes += e.codes.hash(code) })
-	h.add(codes)
 	return h.a, h.b
 }
 

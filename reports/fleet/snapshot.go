@@ -259,7 +259,7 @@ func (r *snapshotReader) copy(c *Copy) (anchor string) {
 	e.runners.keys = make([]uint64, r.length(maxWords))
 	r.get(e.runners.keys)
 	e.runners.grow()
-	r.get(c.sum[:])
+	r.get(c.totals.sum[:])
 	for range r.length(maxWords) {
 		if text := r.text(); r.err == nil {
 			_, r.err = e.finding(text)
@@ -281,9 +281,9 @@ func (r *snapshotReader) copy(c *Copy) (anchor string) {
 		s := &segment{month: int(head[0]), earlier: head[1] == 1, firstDay: uint16(head[3]), last: uint16(head[4])}
 		r.columns(&s.columns, int(head[2]), int(head[5]))
 		c.segments = append(c.segments, s)
-		c.rows += s.n
+		c.totals.rows += s.n
 		if !s.earlier {
-			c.pairs += s.n
+			c.totals.pairs += s.n
 		}
 	}
 	return anchor
