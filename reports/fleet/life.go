@@ -152,6 +152,7 @@ type values[E any] struct {
 	key   func(*segment, int) uint64
 	begin func(by []string) E
 	put   func(group *E, key uint64, n int)
+	keys  []uint64 // of the rows that are being counted
 }
 
 func (d *values[E]) scan(g *grouping) {
@@ -159,9 +160,15 @@ func (d *values[E]) scan(g *grouping) {
 }
 
 func (d *values[E]) change(g *grouping, sel *selection, sign int) {
+	// All keys first: the processor then waits for several places of the table at
+	// once.
+	d.keys = d.keys[:0]
 	g.keys(sel, func(row uint16, key uint64) {
-		*d.table.at(key<<d.bits | d.key(sel.segment, sel.base+int(row))) += uint32(sign)
+		d.keys = append(d.keys, key<<d.bits|d.key(sel.segment, sel.base+int(row)))
 	})
+	for _, key := range d.keys {
+		*d.table.at(key) += uint32(sign)
+	}
 }
 
 func (d *values[E]) lines(g *grouping) []E {
@@ -184,6 +191,7 @@ func (d *values[E]) lines(g *grouping) []E {
 
 func (d *values[E]) keep() (sum[E], int) {
 	n := d.settle()
+	d.keys = nil
 	if n > answerBytes {
 		return nil, n
 	}
