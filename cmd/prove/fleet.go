@@ -37,6 +37,7 @@ const (
 	seenWithin    = 5 * time.Second
 	loadRate      = 1_000_000
 	ratioWanted   = 100
+	bytesWanted   = 24 // a reading
 	memoryWithin  = 1 << 30
 )
 
@@ -207,9 +208,11 @@ func resident() string {
 	return field("/proc/self/status", "VmRSS")
 }
 
+func snapshotOf(of string) string { return strings.ReplaceAll(of, " ", "-") + ".snapshot" }
+
 // loadFleet loads a copy and writes how long it took.
 func (l *lab) loadFleet(t *table, of string, source fleet.Source) (*fleet.Copy, error) {
-	o := fleet.Options{Source: source, Snapshot: l.path(strings.ReplaceAll(of, " ", "-") + ".snapshot")}
+	o := fleet.Options{Source: source, Snapshot: l.path(snapshotOf(of))}
 	c := fleet.New(o)
 	d, err := timed(func() error { return c.Load(l.ctx) })
 	if err != nil {
@@ -217,7 +220,10 @@ func (l *lab) loadFleet(t *table, of string, source fleet.Source) (*fleet.Copy, 
 	}
 	rows := c.View().Rows
 	t.row(of, "load", rate(rows, d), fmt.Sprint(loadRate, " rows/s"))
-	t.row(of, "columns and runners' keys, bytes a reading", fmt.Sprintf("%.1f", float64(c.View().Bytes())/float64(rows)), "")
+	t.row(of, "bytes a reading, all columns", fmt.Sprintf("%.1f", float64(c.View().Bytes())/float64(rows)), bytesWanted)
+	for _, column := range c.View().Columns() {
+		t.row(of, "bytes a reading: "+column.Name, fmt.Sprintf("%.2f", float64(column.Bytes)/float64(rows)), "")
+	}
 	d, err = timed(func() error { return c.Save(l.ctx) })
 	if err != nil {
 		return nil, err
@@ -275,6 +281,15 @@ func proveFleetInMemory(l *lab, t *table) error {
 	if len(steps) == 0 {
 		return fmt.Errorf("%s: nothing came while readers asked", of)
 	}
+	const scanning = of + ", no answer kept"
+	scans := fleet.New(fleet.Options{Source: source, Snapshot: l.path(snapshotOf(of)), Answers: -1})
+	if err := scans.Load(l.ctx); err != nil {
+		return err
+	}
+	if took, err = asking(l.ctx, scans); err != nil {
+		return err
+	}
+	asked(t, scanning, took)
 	t.row(of, fmt.Sprintf("follow %d new pairs, readers asking, p95", comingPairs), milli(percentile(steps, 95)), "")
 	return nil
 }
@@ -329,6 +344,11 @@ func proveFleetOnPostgres(l *lab, t *table) error {
 	if err != nil {
 		return err
 	}
+	// What was answered before would be no comparison.
+	scans := fleet.New(fleet.Options{Source: db.Feed(), Snapshot: l.path(snapshotOf(of)), Answers: -1})
+	if err := scans.Load(l.ctx); err != nil {
+		return err
+	}
 	for _, q := range compared {
 		var slow, fast []time.Duration
 		for range 3 {
@@ -339,7 +359,7 @@ func proveFleetOnPostgres(l *lab, t *table) error {
 			}
 			slow = append(slow, d)
 			var cells []fleet.Cell
-			if d, err = timed(func() (err error) { cells, err = c.View().Count(everything(), q.dims...); return err }); err != nil {
+			if d, err = timed(func() (err error) { cells, err = scans.View().Count(everything(), q.dims...); return err }); err != nil {
 				return err
 			}
 			fast = append(fast, d)

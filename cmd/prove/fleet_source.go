@@ -106,8 +106,13 @@ func storeName(i int64) string  { return fmt.Sprintf("S-%04d", i) }
 
 func modelID(i int64) assess.UUID { return assess.UUID{0: byte(i >> 8), 1: byte(i), 6: 0x70, 8: 0x80} }
 
-// refOf writes a pair's number as its reference.
+// scatterPairs is odd, so that its multiples fill forty bits without one twice.
+const scatterPairs = 0x9e3779b97f
+
+// refOf writes a pair's number as a reference, scattered over all there are, as
+// references are that are drawn.
 func refOf(pair int64) string {
+	pair = int64(uint64(pair) * scatterPairs)
 	return assess.NewPairRef([5]byte{byte(pair >> 32), byte(pair >> 24), byte(pair >> 16), byte(pair >> 8), byte(pair)})
 }
 
