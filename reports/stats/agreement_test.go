@@ -1,6 +1,7 @@
 package stats
 
 import (
+	"encoding/json"
 	"errors"
 	"math"
 	"strings"
@@ -405,16 +406,16 @@ func TestICCReproducesItsReferences(t *testing.T) {
 		psych = "[R] R package psych, ICC"
 	)
 	reproduce(t, []printed{
-		{"ICC(1,1)", r.ICC11.ICC, ".17", paper},
-		{"ICC(2,1)", r.ICC21.ICC, ".29", paper},
-		{"ICC(3,1)", r.ICC31.ICC, ".71", paper},
-		{"ICC(1,1)", r.ICC11.ICC, ".1657417684", psych},
+		{"ICC(1,1)", r.ICC11.ICC.V, ".17", paper},
+		{"ICC(2,1)", r.ICC21.ICC.V, ".29", paper},
+		{"ICC(3,1)", r.ICC31.ICC.V, ".71", paper},
+		{"ICC(1,1)", r.ICC11.ICC.V, ".1657417684", psych},
 		{"low", r.ICC11.Low.V, "-.1329323", psych},
 		{"high", r.ICC11.High.V, ".7225601", psych},
-		{"ICC(2,1)", r.ICC21.ICC, ".2897637795", psych},
+		{"ICC(2,1)", r.ICC21.ICC.V, ".2897637795", psych},
 		{"low", r.ICC21.Low.V, ".0187865", psych},
 		{"high", r.ICC21.High.V, ".7610844", psych},
-		{"ICC(3,1)", r.ICC31.ICC, ".7148407148", psych},
+		{"ICC(3,1)", r.ICC31.ICC.V, ".7148407148", psych},
 		{"low", r.ICC31.Low.V, ".3424648", psych},
 		{"high", r.ICC31.High.V, ".9458583", psych},
 		{"ICC(1,4)", r.Average1.V, ".4427971", psych},
@@ -433,7 +434,7 @@ func TestICCAtItsEdges(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if same.ICC11.ICC != 1 || same.ICC11.F.OK || same.ICC31.Low.OK || same.Why == "" {
+	if same.ICC11.ICC != Some(1) || same.ICC11.F.OK || same.ICC31.Low.OK || same.Why == "" {
 		t.Errorf("raters who never differ: %+v, want 1 without F, and why", same)
 	}
 	for _, tt := range []struct {
@@ -452,6 +453,28 @@ func TestICCAtItsEdges(t *testing.T) {
 				t.Errorf("err = %v, want %v", err, tt.want)
 			}
 		})
+	}
+}
+
+// Undefined by the formulas of Shrout & Fleiss (1979) themselves: 0/0, and −1/0.
+func TestICCWithoutADenominatorIsUndefined(t *testing.T) {
+	for name, tt := range map[string]struct {
+		readings             [][]float64
+		first, second, third Float
+	}{
+		"items that differ by their raters alone": {[][]float64{{1.1, .3}, {1.1, .3}, {1.1, .3}}, Some(-1), Some(0), None},
+		"readings the other way round":            {[][]float64{{1, 2}, {2, 1}}, Some(-1), None, Some(-1)},
+	} {
+		r, err := ICC(tt.readings, .95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.ICC11.ICC != tt.first || r.ICC21.ICC != tt.second || r.ICC31.ICC != tt.third || r.Why == "" {
+			t.Errorf("%s: %v, %v, %v, because %q; want %v, %v, %v", name, r.ICC11.ICC, r.ICC21.ICC, r.ICC31.ICC, r.Why, tt.first, tt.second, tt.third)
+		}
+		if _, err := json.Marshal(r); err != nil {
+			t.Error(err)
+		}
 	}
 }
 
@@ -477,7 +500,7 @@ func TestICCLaws(t *testing.T) {
 			t.Fatal(err)
 		}
 		for name, pair := range map[string][2]IntraclassPart{"(1,1)": {a.ICC11, b.ICC11}, "(2,1)": {a.ICC21, b.ICC21}, "(3,1)": {a.ICC31, b.ICC31}} {
-			if math.Abs(pair[0].ICC-pair[1].ICC) > 1e-9 || math.IsNaN(pair[0].ICC) || pair[0].ICC > 1+1e-9 {
+			if pair[0].ICC.OK != pair[1].ICC.OK || math.Abs(pair[0].ICC.V-pair[1].ICC.V) > 1e-9 || pair[0].ICC.V > 1+1e-9 {
 				t.Fatalf("ICC%s: order or unit matters, or beyond 1: %v and %v", name, pair[0].ICC, pair[1].ICC)
 			}
 		}

@@ -8,10 +8,10 @@ import (
 
 // IntraclassPart is one intraclass correlation. It may be negative.
 type IntraclassPart struct {
-	ICC  float64 `json:"icc"`
-	Low  Float   `json:"low"`
-	High Float   `json:"high"`
-	F    Float   `json:"f"`
+	ICC  Float `json:"icc"`
+	Low  Float `json:"low"`
+	High Float `json:"high"`
+	F    Float `json:"f"`
 }
 
 // Intraclass says how much of the spread of readings is between items rather
@@ -46,7 +46,8 @@ type Intraclass struct {
 //
 // with intervals by F, for (2,1) with Satterthwaite's degrees of freedom.
 // Without any error within items the F is infinite, and F and limits are
-// undefined.
+// undefined; so is a correlation whose denominator is nothing, such as ICC(3,1)
+// of items that differ by their raters alone.
 //
 // Errors: ErrOneGroup for fewer than two items or raters, ErrNoSpread where
 // all readings are equal, ErrBadInput for a ragged table, a reading that is
@@ -79,7 +80,7 @@ func ICC(readings [][]float64, conf float64) (*Intraclass, error) {
 	}
 	items, raters := float64(n), float64(k)
 	between, judges, within, errors := 0.0, 0.0, 0.0, 0.0
-	equal := true
+	equal, alike := true, true // every reading; every item
 	for i, row := range readings {
 		between += raters * (byItem[i] - grand) * (byItem[i] - grand)
 		for j, v := range row {
@@ -87,6 +88,7 @@ func ICC(readings [][]float64, conf float64) (*Intraclass, error) {
 			e := v - byItem[i] - byRater[j] + grand
 			errors += e * e
 			equal = equal && v == readings[0][0]
+			alike = alike && v == readings[0][j]
 		}
 	}
 	for _, m := range byRater {
@@ -94,6 +96,9 @@ func ICC(readings [][]float64, conf float64) (*Intraclass, error) {
 	}
 	if equal {
 		return nil, ErrNoSpread
+	}
+	if alike {
+		between, errors = 0, 0 // and not what rounding left
 	}
 	df1, df2w, df2e := items-1, items*(raters-1), (items-1)*(raters-1)
 	r := &Intraclass{N: n, Raters: k, BMS: between / df1, JMS: judges / (raters - 1), EMS: errors / df2e, WMS: within / df2w}
@@ -106,7 +111,10 @@ func ICC(readings [][]float64, conf float64) (*Intraclass, error) {
 	r.Average1 = Some((r.BMS - r.WMS) / r.BMS)
 	r.Average2 = Some((r.BMS - r.EMS) / (r.BMS + (r.JMS-r.EMS)/items))
 	r.Average3 = Some((r.BMS - r.EMS) / r.BMS)
-	if !r.ICC11.F.OK || !r.ICC31.F.OK || !r.ICC21.Low.OK {
+	switch {
+	case !r.ICC21.ICC.OK || !r.ICC31.ICC.OK:
+		r.Why = "a correlation is undefined where its mean squares leave nothing to divide by"
+	case !r.ICC11.F.OK || !r.ICC31.F.OK || !r.ICC21.Low.OK:
 		r.Why = "without error within items F is infinite and limits are undefined"
 	}
 	return r, nil
@@ -114,7 +122,7 @@ func ICC(readings [][]float64, conf float64) (*Intraclass, error) {
 
 // oneWay is ICC(1,1) and, with the error mean square, ICC(3,1).
 func oneWay(bms, ms, k, df1, df2, conf float64) IntraclassPart {
-	p := IntraclassPart{ICC: (bms - ms) / (bms + (k-1)*ms)}
+	p := IntraclassPart{ICC: Some((bms - ms) / (bms + (k-1)*ms))}
 	if ms > 0 {
 		f := bms / ms
 		upper := 1 - (1-conf)/2
@@ -130,7 +138,7 @@ func oneWay(bms, ms, k, df1, df2, conf float64) IntraclassPart {
 func (r *Intraclass) twoWay(conf float64) IntraclassPart {
 	n, k := float64(r.N), float64(r.Raters)
 	rho := (r.BMS - r.EMS) / (r.BMS + (k-1)*r.EMS + k*(r.JMS-r.EMS)/n)
-	p := IntraclassPart{ICC: rho}
+	p := IntraclassPart{ICC: Some(rho)}
 	if r.EMS > 0 {
 		p.F = Some(r.BMS / r.EMS)
 		fj := r.JMS / r.EMS
