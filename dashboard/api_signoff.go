@@ -81,29 +81,33 @@ func (s *Server) postSignOff(c *gin.Context) error {
 	case word.Purpose == models.ForCredit:
 		return &failure{class: badValues, values: []badValue{{Pointer: "#/credit", Detail: "the amount that is signed for"}}}
 	}
-	ctx, device := c.Request.Context(), s.who(c).Device
-	var a models.Account
-	if body.PIN != "" && device != "" {
-		a, err = s.db.SignInPIN(ctx, device, body.Staff, body.PIN)
-	} else {
-		a, err = s.db.SignIn(ctx, body.Staff, body.Password, c.ClientIP())
-	}
+	a, err := s.prove(c, body.Staff, body.PIN, body.Password)
 	if errors.Is(err, models.ErrDenied) {
 		return &failure{class: badValues, cause: err, values: []badValue{{Pointer: "#/staff", Detail: "code and secret don't match an account"}}}
 	}
 	if err != nil {
 		return err
 	}
-	if err := s.maySign(ctx, s.who(c), a.Code, &body); err != nil {
+	if err := s.maySign(c.Request.Context(), s.who(c), a.Code, &body); err != nil {
 		return err
 	}
-	if err := s.db.SignOff(ctx, models.Actor{Account: a.Code, Device: device}, word); err != nil {
+	if err := s.db.SignOff(c.Request.Context(), models.Actor{Account: a.Code, Device: s.who(c).Device}, word); err != nil {
 		return err
 	}
 	c.JSON(http.StatusOK, signedOff{
 		Purpose: body.Purpose, Staff: a.Code, Credit: body.Credit, Currency: body.Currency, Advised: body.Advised, Given: body.Given,
 	})
 	return nil
+}
+
+// prove returns the account of somebody who proves on another person's screen
+// who they are: by their PIN on a store's tablet, by their password anywhere.
+// Failures count as they do at sign-in.
+func (s *Server) prove(c *gin.Context, code, pin, password string) (models.Account, error) {
+	if device := s.who(c).Device; pin != "" && device != "" {
+		return s.db.SignInPIN(c.Request.Context(), device, code, pin)
+	}
+	return s.db.SignIn(c.Request.Context(), code, password, c.ClientIP())
 }
 
 // maySign refuses a signature that could serve nothing: under one's own reading,

@@ -36,6 +36,8 @@ type benchRow struct {
 	// Verdict is the mark to draw, VerdictWords what stands beside it.
 	Verdict, VerdictWords string
 	PairRef, PairSpaced   string
+	// Mend says that the reading can be corrected and voided from here.
+	Mend bool
 }
 
 // benchLimit is how many readings a day's list shows: a busy store reads fewer.
@@ -67,11 +69,14 @@ func (s *Server) showBench(c *gin.Context) error {
 		view.Failed = true
 	}
 	for _, in := range list {
+		if !maySee(who, in) {
+			continue
+		}
 		view.Rows = append(view.Rows, benchRow{
 			ID: in.ID.String(), Time: in.At.In(zone).Format("15:04"), Shoe: shoeName(&in.Record),
 			Runner: in.Runner, Staff: in.Staff, Kind: w.word(in.Kind.String()),
 			Verdict: in.Facts.Verdict.String(), VerdictWords: w.verdict(in.Facts.Verdict, in.Facts.How),
-			PairRef: in.PairRef, PairSpaced: spaced(in.PairRef),
+			PairRef: in.PairRef, PairSpaced: spaced(in.PairRef), Mend: in.Kind != assess.Blind,
 		})
 	}
 	return s.render(c, http.StatusOK, "bench", view)

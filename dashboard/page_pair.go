@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"net/http"
@@ -28,6 +29,9 @@ type pairPage struct {
 	// Line is absent where no reading has a distance.
 	Line     *distanceLine
 	Readings []pairReading
+	// Done says what was just done, Wrong why nothing was done to a reading that
+	// doesn't stand any more.
+	Done, Wrong string
 }
 
 // pairReading is one reading in its column.
@@ -38,11 +42,26 @@ type pairReading struct {
 	Verdict, VerdictWords string
 	// Given says how the verdict was given.
 	Given string
-	// Gone says that the reading was voided or amended, and why.
-	Gone    string
+	// Second says who else stands by the verdict that was given.
+	Second string
+	// Gone says that the reading was voided or amended, by whom, when and why;
+	// Newer is the reading that took its place.
+	Gone, Newer string
+	// Mend says that who looks may correct the reading; Void is how it is voided.
+	Mend    bool
+	Void    voiding
 	Since   string
 	Changes []pairChange
 	Photos  []pairPhoto
+}
+
+// voiding is the form that voids a reading.
+type voiding struct {
+	Open bool // it was asked for
+	// Asks says that a manager has to prove who they are; ByPIN how.
+	Asks, ByPIN   bool
+	Reason, Staff string
+	Wrong         string
 }
 
 // pairPhoto is one photo of a reading, small, and the way to it as it is kept.
@@ -77,7 +96,13 @@ type pairChange struct {
 
 // showPair answers with a pair's history.
 func (s *Server) showPair(c *gin.Context) error {
-	ctx, w := c.Request.Context(), s.words(c)
+	return s.pairPage(c, http.StatusOK, c.Query("void"), voiding{Open: true})
+}
+
+// pairPage answers with a pair's history, and with the form that voids one of
+// its readings as asked has it.
+func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voiding) error {
+	ctx, w, who := c.Request.Context(), s.words(c), s.who(c)
 	pair, err := s.pairHistory(c)
 	if err != nil {
 		return err
@@ -86,7 +111,18 @@ func (s *Server) showPair(c *gin.Context) error {
 		Ref: pair.Ref, Spaced: spaced(pair.Ref), Batch: pair.Batch, Bought: w.dayAndYear(pair.BoughtOn), Runner: pair.Runner,
 		Life: w.life(pair.Life), Line: newDistanceLine(w, pair),
 	}
+	if c.Query("done") == "void" {
+		view.Done = w.say("void.done")
+	}
 	shots, err := s.photosOf(ctx, pair.Inspections)
+	if err != nil {
+		return err
+	}
+	ids, byID := make([]assess.UUID, len(pair.Inspections)), make(map[assess.UUID]*models.Inspection)
+	for i, in := range pair.Inspections {
+		ids[i], byID[in.ID] = in.ID, in
+	}
+	signed, err := s.db.SignedFor(ctx, ids...)
 	if err != nil {
 		return err
 	}
@@ -107,12 +143,141 @@ func (s *Server) showPair(c *gin.Context) error {
 		view.Shoe = shoeName(&in.Record)
 		reading := w.pairReading(in, before, built)
 		reading.Photos = w.pairPhotos(pair.Ref, shots[in.ID])
-		view.Readings = append(view.Readings, reading)
+		reading.Second = w.second(in, signed[in.ID])
+		if reading.Gone, err = s.gone(c, in, byID[in.SupersededBy]); err != nil {
+			return err
+		}
 		if in.Live() {
 			before = in
+			place, err := s.store(ctx, in.Store)
+			if err != nil {
+				return err
+			}
+			reading.Mend = who.allowsAt(writeReading, place.Code, place.Region)
+			if reading.ID == voids {
+				reading.Void = asked
+			}
+			reading.Void.Asks, reading.Void.ByPIN = !who.allowsAt(voidReading, place.Code, place.Region), who.Device != ""
+		} else if !in.SupersededBy.IsZero() {
+			reading.Newer = in.SupersededBy.String()
 		}
+		if reading.ID == voids && !in.Live() {
+			view.Wrong = asked.Wrong
+		}
+		view.Readings = append(view.Readings, reading)
 	}
-	return s.render(c, http.StatusOK, "pair", view)
+	return s.render(c, status, "pair", view)
+}
+
+// gone says of a reading that doesn't stand any more who struck it out, when
+// and why; newer is the one that took its place, if one did. It is empty for a
+// reading that stands.
+func (s *Server) gone(c *gin.Context, in, newer *models.Inspection) (string, error) {
+	if in.Live() {
+		return "", nil
+	}
+	ctx, w := c.Request.Context(), s.words(c)
+	place, err := s.store(ctx, in.Store)
+	if err != nil {
+		return "", err
+	}
+	zone, err := time.LoadLocation(place.Zone)
+	if err != nil {
+		return "", fmt.Errorf("store %s: %w", place.Code, err)
+	}
+	at := func(t time.Time) string { return w.day(t.In(zone)) + " " + t.In(zone).Format("15:04") }
+	if in.VoidedAt.IsZero() {
+		if newer == nil {
+			return w.say("pair.amended"), nil
+		}
+		return w.say("pair.amended-by", "who", newer.Staff, "at", at(newer.ReceivedAt), "why", newer.AmendReason), nil
+	}
+	lines, _, err := s.db.Audit(ctx, models.AuditFilter{Action: "inspection.void", Subject: "inspection:" + in.ID.String()}, models.Page{Limit: 1})
+	if err != nil {
+		return "", err
+	}
+	by := ""
+	if len(lines) > 0 {
+		by = lines[0].Account
+	}
+	return w.say("pair.void-by", "who", by, "at", at(in.VoidedAt), "why", in.VoidReason), nil
+}
+
+// second says who else stands by the verdict of a reading: who signed it, or
+// that nobody has yet. It is empty for a reading that takes nobody.
+func (w words) second(in *models.Inspection, signed string) string {
+	unproven := in.Flags&assess.FlagSecondUnproven != 0
+	switch {
+	case signed != "" && unproven:
+		return w.say("pair.second.confirmed", "code", in.SecondReader, "who", signed)
+	case signed != "":
+		return w.say("pair.second.signed", "who", signed)
+	case unproven:
+		return w.say("pair.second.waits", "code", in.SecondReader)
+	}
+	return ""
+}
+
+// doVoidReading voids a reading of a pair: by who has the right to it, or by a
+// manager who proves who they are on the screen of somebody without.
+func (s *Server) doVoidReading(c *gin.Context) error {
+	posted, err := form(c)
+	if err != nil {
+		return err
+	}
+	ctx, w, who := c.Request.Context(), s.words(c), s.who(c)
+	reading, err := assess.ParseUUID(posted.Get("reading"))
+	if err != nil {
+		return refuse(notFound, "a reading is known by its UUID")
+	}
+	in, err := s.db.Inspection(ctx, reading)
+	if err != nil {
+		return err
+	}
+	if in.PairRef != c.Param("ref") {
+		return refuse(notFound, "the reading is of another pair")
+	}
+	if err := s.mayAt(ctx, who, writeReading, in.Store, "#"); err != nil {
+		return err
+	}
+	place, err := s.store(ctx, in.Store)
+	if err != nil {
+		return err
+	}
+	sent := voiding{Open: true, Reason: strings.TrimSpace(posted.Get("reason")), Staff: strings.TrimSpace(posted.Get("staff"))}
+	again := func(why string) error {
+		sent.Wrong = why
+		return s.pairPage(c, http.StatusUnprocessableEntity, reading.String(), sent)
+	}
+	if sent.Reason == "" {
+		return again(w.say("void.why"))
+	}
+	by := who.actor()
+	if !who.allowsAt(voidReading, place.Code, place.Region) {
+		a, err := s.prove(c, sent.Staff, posted.Get("pin"), posted.Get("password"))
+		switch {
+		case errors.Is(err, models.ErrDenied):
+			return again(w.say("sign.denied"))
+		case errors.Is(err, models.ErrTooMany):
+			return again(w.say("sign.locked"))
+		case err != nil:
+			return err
+		}
+		manager := Identity{Code: a.Code, Role: a.Role, Scopes: a.Scopes}
+		if !manager.allowsAt(voidReading, place.Code, place.Region) {
+			return again(w.say("void.who"))
+		}
+		by.Account = a.Code
+	}
+	_, err = s.db.VoidInspection(ctx, by, reading, sent.Reason)
+	if wrong, why, ok := w.refusal(err); ok {
+		return again(either(why, strayErrors(wrong, nil)))
+	}
+	if err != nil {
+		return err
+	}
+	c.Redirect(http.StatusSeeOther, "/pairs/"+url.PathEscape(in.PairRef)+"?done=void")
+	return nil
 }
 
 // life says what a pair's readings say about the distance it lasted.
@@ -148,12 +313,6 @@ func (w words) pairReading(in, before *models.Inspection, built assess.ColSet) p
 		r.Given = w.say("pair.given-because", "rules", in.Rules, "given", w.say("given."+in.Given.String()), "why", in.GivenReason)
 	default:
 		r.Given = w.say("pair.given", "rules", in.Rules, "given", w.say("given."+in.Given.String()))
-	}
-	switch {
-	case !in.VoidedAt.IsZero():
-		r.Gone = w.say("pair.void", "why", in.VoidReason)
-	case !in.SupersededBy.IsZero():
-		r.Gone = w.say("pair.amended")
 	}
 	if before == nil {
 		r.Since = w.say("pair.first")

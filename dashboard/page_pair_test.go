@@ -1,6 +1,8 @@
 package dashboard
 
 import (
+	"net/http"
+	"net/url"
 	"reflect"
 	"strings"
 	"testing"
@@ -8,6 +10,7 @@ import (
 
 	"solewright/assess"
 	"solewright/models"
+	"solewright/models/retail"
 )
 
 // zones sets a shoe's zones from ten characters, as a sole map writes them.
@@ -143,9 +146,49 @@ func TestPairReadingSaysHowItWasGiven(t *testing.T) {
 		t.Errorf("first look %+v, want %+v", r.Changes, want)
 	}
 	again := reading(212, "2026-04-28", assess.Keep, "0110010010", "1110011110")
-	again.KM, again.VoidedAt, again.VoidReason = assess.Unread, again.At, "wrong pair"
+	again.KM = assess.Unread
 	r = w.pairReading(again, first, 0)
-	if r.Head != "28 April" || r.Gone != "Void: wrong pair" || r.Since != "Changed since 212 km" || r.Changes[0].What != "Nothing changed" {
+	if r.Head != "28 April" || r.Since != "Changed since 212 km" || r.Changes[0].What != "Nothing changed" {
 		t.Errorf("reading %+v", r)
 	}
+}
+
+// A reading that was corrected or voided stays on its pair's page, struck
+// through, with who did it, when and why.
+func TestWhatWasStruckOutSaysWhoWhenAndWhy(t *testing.T) {
+	r := newRig(t)
+	r.team()
+	ref := r.put(1, soundReading)["pair_ref"].(string)
+	page := "/pairs/" + ref
+	amended := soundReading.with(fields{"staff": "F-2", "supersedes": id(1), "amend_reason": "left and right were swapped", "km": 320})
+	want(t, r.call("PUT", apiRoot+"/inspections/"+id(2), r.fitter(), amended.with(fields{"pair_ref": ref})), http.StatusCreated)
+	r.shows(r.sees(page), "Corrected by F-2, 5 October 14:00: left and right were swapped", `href="#r-`+id(2)+`"`, `id="r-`+id(1)+`" class="gone"`)
+
+	void := url.Values{"reading": {id(2)}, "reason": {"another runner's pair"}}
+	session := cookie(t, r.post("/sign-in", credentials("F-1", password, "/bench")), sessionCookie)
+	refuse := func(why string, form url.Values) {
+		t.Helper()
+		r.refused(r.post(page+"/void", form, session), why)
+	}
+	with := func(name, value string) url.Values {
+		form := url.Values{"staff": {"M-1"}, "password": {password}}
+		for k, v := range void {
+			form[k] = v
+		}
+		form.Set(name, value)
+		return form
+	}
+	refuse("Say why it is void", with("reason", " "))
+	refuse("Code and secret don", with("password", "wrong horse battery"))
+	refuse("Only a manager of this store", with("staff", "F-2"))
+	want(t, r.post("/pairs/7K3M9QTDS/void", with("reason", "x"), session), http.StatusNotFound)
+	want(t, r.call("POST", page+"/void", r.token(retail.Fitter, retail.Scope{Store: storeB}), with("reason", "x")), http.StatusForbidden)
+	want(t, r.post(page+"/void", with("reason", "another runner's pair"), session), http.StatusSeeOther)
+	r.shows(r.sees(page+"?done=void"), "Void since 5 October 14:00, by M-1: another runner&#39;s pair", "The reading is void", "Nothing is known of its life yet")
+	refuse("it is void already", with("reason", "again"))
+	// Once void, it can't be corrected; nor can what was corrected before.
+	for n, old := range map[int]string{3: id(1), 4: id(2)} {
+		want(t, r.call("PUT", apiRoot+"/inspections/"+id(n), r.fitter(), amended.with(fields{"supersedes": old})), http.StatusConflict)
+	}
+	r.refusedAt(r.call("PUT", apiRoot+"/inspections/"+id(5), r.fitter(), soundReading.with(fields{"amend_reason": "of nothing"})), "#/amend_reason")
 }

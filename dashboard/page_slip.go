@@ -2,8 +2,11 @@ package dashboard
 
 import (
 	"net/http"
+	"slices"
 
 	"github.com/gin-gonic/gin"
+
+	"solewright/assess"
 )
 
 // slipPage prints the slip of a stored reading again. The page asks the API
@@ -25,12 +28,19 @@ func (s *Server) showSlip(c *gin.Context) error {
 		return err
 	}
 	view := slipPage{ID: in.ID.String()}
+	// A trade-in goes by the reading that stood then, which was corrected since.
+	of := []assess.UUID{in.ID}
+	for at := in; !at.Supersedes.IsZero(); of = append(of, at.ID) {
+		if at, err = s.db.Inspection(c.Request.Context(), at.Supersedes); err != nil {
+			return err
+		}
+	}
 	trades, err := s.db.TradeInsOf(c.Request.Context(), in.PairRef)
 	if err != nil {
 		return err
 	}
 	for i := range trades {
-		if t := &trades[i]; t.InspectionID == in.ID && t.VoidedAt.IsZero() {
+		if t := &trades[i]; t.VoidedAt.IsZero() && slices.Contains(of, t.InspectionID) {
 			view.Route, view.Currency, view.Credit, view.Table = t.Route.String(), t.Currency, t.Credit, t.CreditTable
 		}
 	}

@@ -1,11 +1,14 @@
 package dashboard
 
 import (
+	"context"
 	"fmt"
 	"net/http"
+	"net/url"
 	"strings"
 	"testing"
 
+	"solewright/models"
 	"solewright/models/retail"
 )
 
@@ -66,8 +69,14 @@ var probes = map[string]probe{
 	"GET /bench/:uuid":        {make: fixed("/bench/" + id(1)), ok: http.StatusOK},
 	"GET /methods":            {make: fixed("/methods"), ok: http.StatusOK},
 	"GET /pairs/:ref":         {make: pairOfReading("/pairs/REF"), ok: http.StatusOK},
-	"GET /pairs/:ref/qr.svg":  {make: fixed("/pairs/7K3M9QTDS/qr.svg"), ok: http.StatusOK},
-	"GET /slip/:id":           {make: stored("/slip/ID", nil), ok: http.StatusOK},
+	// A manager of every store proves who they are on the screen of who can't void.
+	"POST /pairs/:ref/void": {make: func(r *rig, n int) (string, any) {
+		must(r.t, r.db.SaveStaff(context.Background(), setup, retail.Staff{Code: "M-1", Role: retail.Manager, Scopes: models.Fleet}))
+		must(r.t, r.db.SetPassword(context.Background(), setup, "M-1", password))
+		return "/pairs/" + r.pair(n) + "/void", url.Values{"reading": {id(n)}, "reason": {"wrong pair"}, "staff": {"M-1"}, "password": {password}}
+	}, ok: http.StatusSeeOther},
+	"GET /pairs/:ref/qr.svg": {make: fixed("/pairs/7K3M9QTDS/qr.svg"), ok: http.StatusOK},
+	"GET /slip/:id":          {make: stored("/slip/ID", nil), ok: http.StatusOK},
 
 	"POST /judge":         {make: func(*rig, int) (string, any) { return "/judge", soundReading }, ok: http.StatusOK},
 	"GET /rules/:n":       {make: fixed("/rules/current"), ok: http.StatusOK},

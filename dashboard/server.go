@@ -202,6 +202,7 @@ func (s *Server) routes() []route {
 		{"GET", "/bench/:uuid", workBench, page(s.showTicket), nil},
 		{"GET", "/methods", signedIn, page(s.showMethods), nil},
 		{"GET", "/pairs/:ref", readPair, page(s.showPair), nil},
+		{"POST", "/pairs/:ref/void", writeReading, page(s.doVoidReading), nil},
 		{"GET", "/pairs/:ref/qr.svg", signedIn, page(s.showPairQR), nil},
 		{"GET", "/slip/:id", readReading, page(s.showSlip), nil},
 

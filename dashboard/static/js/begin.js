@@ -27,6 +27,38 @@ async function modelOf(id) {
   return answer?.ok ? answer.json() : null;
 }
 
+// modelNamed returns the catalogue's record of a reading's shoe, or null where it has none.
+export async function modelNamed({ brand, model, version }) {
+  if (!brand && !model) return null;
+  const answer = await fetch(`/api/v1/shoe-models?${new URLSearchParams({ q: [brand, model, version].filter(Boolean).join(" ") })}`);
+  if (!answer.ok) throw new Error((await answer.json().catch(() => ({}))).title ?? answer.statusText);
+  return (await answer.json()).items.find((m) => m.brand === brand && m.model === model && (m.version ?? "") === (version ?? "")) ?? null;
+}
+
+// What of a stored reading is said anew when it is corrected.
+const ANEW = ["inspection_id", "staff", "device", "advised", "given", "rules", "flags", "received_at", "amend_reason"];
+
+// amend begins to correct a stored reading: a ticket that holds what was read and will take its place. It returns the
+// ticket's id, the one that was begun before where there is one, or { why }: "none" for a reading that is nobody's to
+// correct, "line" where nobody could be asked.
+export async function amend(id, context) {
+  const begun = (await tickets.all()).find((ticket) => ticket.amends === id && ticket.state === "open");
+  if (begun) return { id: begun.id };
+  try {
+    const answer = await fetch(`/api/v1/inspections/${id}`);
+    if (answer.status >= 500) return { why: "line" };
+    const old = answer.ok ? await answer.json() : { voided_at: true };
+    if (old.voided_at) return { why: "none" };
+    const known = { left: {}, right: {}, ...old, supersedes: id };
+    for (const name of ANEW) delete known[name];
+    const ticket = newTicket(uuidv7(), old.kind, context, { known, model: await modelNamed(old) });
+    await tickets.put({ ...ticket, amends: id, given: old.given === old.advised ? undefined : old.given });
+    return { id: ticket.id };
+  } catch {
+    return { why: "line" };
+  }
+}
+
 // openPairs lists the pairs of a runner that may come back, of one model where it is known: what a fitter chooses
 // from, never what is matched in silence. Without a line there are none.
 export async function openPairs(runner, model) {

@@ -84,7 +84,7 @@ class Bench {
 
   // body is the reading with what the judge wants to see beside it, without what is decided afterwards.
   body() {
-    const { context } = this, { given_reason, ...reading } = this.reading;
+    const { context } = this, { given_reason, amend_reason, ...reading } = this.reading;
     return { ...reading, store: reading.store ?? context.store?.code, staff: context.who?.code, at: reading.at ?? this.now().toISOString() };
   }
 
@@ -247,7 +247,7 @@ async function start() {
   const ticket = await begin(/^[0-9a-f-]{36}$/.test(id) ? id : uuidv7(), context);
   if (!ticket) return;
   const bench = new Bench(ticket, context);
-  byId("ticket-name").textContent = t("ticket.name", { id: ticket.id.slice(-4).toUpperCase() });
+  byId("ticket-name").textContent = t(ticket.amends ? "amend.name" : "ticket.name", { id: ticket.id.slice(-4).toUpperCase() });
   bindTicket(bench);
   bind(bench);
   bench.lookForPairs();

@@ -1,7 +1,7 @@
 // daylist.js owns the tablet's part of the day's list: tickets that were begun here and not sent, how a new one
 // begins, and the way in by a slip.
 
-import { knownPair, start } from "./begin.js";
+import { amend, knownPair, start } from "./begin.js";
 import { byId, draw, html, key } from "./dom.js";
 import { wanted } from "./reading.js";
 import { verdictWords } from "./findings.js";
@@ -21,7 +21,7 @@ function row(ticket) {
   const { reading: r, result } = ticket, all = wanted(r, ticket.asNew), read = all.filter((w) => w.value !== undefined).length;
   const shoe = [r.brand, r.model, r.version].filter(Boolean).join(" ") || t("list.no-shoe");
   const words = result ? verdictWords(result) : t("verdict.waits");
-  return html`<tr><td><a class="wide" href="/bench/${ticket.id}">${clock(new Date(ticket.started))}</a></td><th scope="row"><a class="wide" href="/bench/${ticket.id}">${shoe}${r.size_label ? `, ${r.size_label}` : ""}</a></th><td>${r.runner ?? ""}</td><td>${capital(word(r.kind))}</td><td><span class="verdict"><svg aria-hidden="true"><use href="#v-${result?.verdict ?? "incomplete"}"/></svg>${words}</span></td><td>${ticket.state === "open" ? t("stub.read", { read, all: all.length }) : t(`list.${ticket.state}`)}</td><td class="num">${ticket.state === "open" ? key({ k: `drop-${ticket.id}`, act: "drop", v: ticket.id, text: t("list.drop"), quiet: true, label: t("list.drop.long", { shoe }) }) : ""}</td></tr>`;
+  return html`<tr><td><a class="wide" href="/bench/${ticket.id}">${clock(new Date(ticket.started))}</a></td><th scope="row"><a class="wide" href="/bench/${ticket.id}">${shoe}${r.size_label ? `, ${r.size_label}` : ""}</a></th><td>${r.runner ?? ""}</td><td>${capital(word(r.kind))}</td><td><span class="verdict"><svg aria-hidden="true"><use href="#v-${result?.verdict ?? "incomplete"}"/></svg>${words}</span></td><td>${ticket.amends && ticket.state === "open" ? t("amend.list") : ticket.state === "open" ? t("stub.read", { read, all: all.length }) : t(`list.${ticket.state}`)}</td><td class="num">${ticket.state === "open" ? key({ k: `drop-${ticket.id}`, act: "drop", v: ticket.id, text: t("list.drop"), quiet: true, label: t("list.drop.long", { shoe }) }) : ""}</td></tr>`;
 }
 
 async function redraw() {
@@ -69,6 +69,14 @@ byId("slip-form").addEventListener("submit", async (event) => {
   if (pair.why === "none") said.textContent = t("slip-in.unknown");
   else await start(kind, context, pair.why ? { known: { pair_ref: ref } } : pair);
 });
+
+// A link elsewhere says which stored reading is to be corrected.
+const wrong = new URLSearchParams(location.search).get("amend");
+if (wrong) {
+  const { id, why } = await amend(wrong, context);
+  if (id) location.replace(`/bench/${id}`);
+  else byId("slip-said").textContent = t(`amend.${why}`);
+}
 
 await redraw();
 outbox.watch(told);

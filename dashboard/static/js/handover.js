@@ -77,6 +77,7 @@ function openRoutes(bench) {
 
 // route is where the pair goes: what was picked while it is still open, else what is proposed.
 function route(bench) {
+  if (bench.ticket.amends) return BACK; // it went where it went
   const open = openRoutes(bench), picked = bench.ticket.route;
   if (picked && (picked === BACK || open.includes(picked))) return picked;
   return bench.reading.kind === "check" || !open.length ? BACK : bench.result.route || open[0];
@@ -133,6 +134,7 @@ const seconded = (bench) => {
 export function missing(bench) {
   if (!bench.result) return ["verdict"];
   const { reading: r, result, ticket } = bench, out = [];
+  if (ticket.amends && !r.amend_reason) out.push("amend-reason");
   if (takesSecond(bench) && !seconded(bench)) out.push(undone(bench) ? "second-person" : "co-reader");
   if (less(bench) && !r.given_reason) out.push("reason");
   if (ticket.override && !ticket.override.reason) out.push("override-reason");
@@ -140,6 +142,9 @@ export function missing(bench) {
   if (result.verdict === "recheck" && result.how === "now" && bench.given() === "recheck" && route(bench) !== BACK) out.push("now");
   return out;
 }
+
+// whyRow asks why a stored reading is corrected, and says what becomes of it.
+const whyRow = (bench) => html`<div><h2>${t("amend.head")}</h2><label class="field"><span>${t("amend.reason")}</span><input data-k="f-amend_reason" data-col="amend_reason" autocomplete="off" maxlength="300" value="${bench.reading.amend_reason ?? ""}"></label><p class="note">${t("amend.note")}</p></div>`;
 
 const hygiene = (bench) => html`<fieldset><legend>${t("check.hygiene")}</legend><div class="hygiene">${radios({ name: "hygiene", act: "hygiene", label: t("check.hygiene"), columns: 3, value: bench.reading.hygiene, options: column("hygiene").words.map((w) => ({ v: w, text: word(w), note: t(`hygiene.${w}`) })) })}${helpKey(bench, "hygiene")}</div></fieldset>`;
 
@@ -210,12 +215,13 @@ export function drawHandover(bench) {
   if (!bench.handing) return;
   if (!bench.result) { draw(byId("hand-form"), html`<p class="failed">${t("hand.waits")}</p>`); return; }
   const open = missing(bench), sent = bench.ticket.state !== "open";
-  draw(byId("hand-form"), sent ? finished(bench) : html`${hygiene(bench)}${gradeRow(bench)}${ways(bench)}${givenRow(bench)}<div class="two">${creditRow(bench)}${nextRow(bench)}</div>${bench.ticket.override && credit(bench) ? overRow(bench, bench.ticket.override) : ""}
+  const { amends } = bench.ticket, end = amends ? nextRow(bench) : html`<div class="two">${creditRow(bench)}${nextRow(bench)}</div>`;
+  draw(byId("hand-form"), sent ? finished(bench) : html`${amends ? whyRow(bench) : ""}${hygiene(bench)}${gradeRow(bench)}${amends ? "" : ways(bench)}${givenRow(bench)}${end}${bench.ticket.override && credit(bench) ? overRow(bench, bench.ticket.override) : ""}
 <div class="finish">${key({ k: "hand-back", act: "hand", v: "back", text: t("hand.back-to-shoes") })}<p class="note" role="status">${open.length ? t("finish.missing", { what: open.map((m) => t(`missing.${m}`)).join("; ") }) : ""}</p></div>`);
   const c = credit(bench), to = route(bench);
   draw(byId("slip"), slipMarkup({
     reading: bench.reading, asNew: bench.asNew, result: bench.result, given: bench.given(), next: nextCheck(bench, bench.given(), to !== BACK), leaves: to !== BACK, at: bench.readAt(),
-    grade: bench.result.grade, route: to, credit: c && t("slip.credit-by", { amount: money(paid(bench), c.currency), table: c.table }),
+    grade: bench.result.grade, route: amends ? undefined : to, credit: c && t("slip.credit-by", { amount: money(paid(bench), c.currency), table: c.table }),
     store: bench.context.store?.name ?? bench.reading.store, staff: bench.reading.staff ?? bench.context.who?.code,
   }));
 }
@@ -249,7 +255,7 @@ function tradeIn(bench) {
 export const acts = {
   async hand(bench, v) {
     bench.handing = v === "over";
-    if (bench.handing) bench.focus = "hygiene-clean";
+    if (bench.handing) bench.focus = bench.ticket.amends && !bench.reading.amend_reason ? "f-amend_reason" : "hygiene-clean";
     else bench.enterLedger();
   },
   hygiene(bench, v) { set(bench.reading, "pair", "hygiene", v.split(",")[1]); },
@@ -269,13 +275,13 @@ export const acts = {
     bench.focus = state.by || state.offLine ? "finish" : `f-${of}-secret`;
   },
   async finish(bench) {
-    bench.reading.at = bench.now().toISOString();
+    if (!bench.ticket.amends) bench.reading.at = bench.now().toISOString(); // a correction is of what was read then
     bench.ticket.trade ??= uuidv7(bench.now().getTime());
     bench.ticket.state = "waiting";
     bench.ticket.problem = undefined;
     await bench.save();
     const requests = [{ url: `/api/v1/inspections/${bench.ticket.id}`, body: record(bench) }];
-    // A pair that goes back to its runner is not traded in.
+    // A pair that goes back to its runner is not traded in, and one that was is not again.
     if (bench.reading.kind === "trade-in" && route(bench) !== BACK) requests.push({ url: `/api/v1/trade-ins/${bench.ticket.trade}`, body: tradeIn(bench) });
     await keep(bench.ticket.id, [...requests, ...photoRequests(bench)]);
     bench.focus = "print";

@@ -1,6 +1,7 @@
 // slippage.js owns the page that prints a stored reading's slip again: 80 mm or A4.
 
 import { byId, draw, html } from "./dom.js";
+import { modelNamed } from "./begin.js";
 import { asNewOf } from "./columns.js";
 import { money, nextBy, nextStored } from "./handover.js";
 import { gone, slipMarkup } from "./slip.js";
@@ -14,18 +15,11 @@ async function get(path) {
   return answer.json();
 }
 
-// modelOf returns the catalogue's record of a reading's shoe, or null where it has none.
-async function modelOf({ brand, model, version }) {
-  if (!brand && !model) return null;
-  const { items } = await get(`/api/v1/shoe-models?${new URLSearchParams({ q: [brand, model, version].filter(Boolean).join(" ") })}`);
-  return items.find((m) => m.brand === brand && m.model === model && (m.version ?? "") === (version ?? "")) ?? null;
-}
-
 try {
   const [reading, result] = await Promise.all([get(`/api/v1/inspections/${id}`), get(`/api/v1/inspections/${id}/result`)]);
   reading.left ??= {};
   reading.right ??= {};
-  const [context, model] = await Promise.all([get("/bench/context.json"), modelOf(reading)]), at = new Date(reading.at), given = reading.given ?? result.verdict;
+  const [context, model] = await Promise.all([get("/bench/context.json"), modelNamed(reading)]), at = new Date(reading.at), given = reading.given ?? result.verdict;
   draw(byId("slip"), slipMarkup({
     reading, asNew: model && asNewOf(model), result, given, grade: result.grade, store: reading.store, staff: reading.staff, at, route, leaves: Boolean(route),
     credit: route && t("slip.credit-by", { amount: money(Number(credit), currency), table }),

@@ -31,9 +31,11 @@ const squeeze = (svg) => {
 function zoneMarkup(bench, shoe, zone, k) {
   const { v, mark, say } = state(bench, shoe, zone), d = SHAPE[shoe][zone], [x, y] = POINT[shoe][zone];
   const active = bench.at?.shoe === shoe && bench.at?.zone === zone, edge = hasEdge(bench.reading, shoe, zone);
+  // When all zones are read and none is picked, the first is still the way in for the keyboard.
+  const door = active || (!bench.at && shoe === "left" && zone === ZONES.find((z) => !built(bench.asNew, z)));
   const depth = bench.reading[shoe][`${zone}_mm`], worn = isGrade(v) && v > 0;
   const under = [edge && t("edge"), isGrade(depth) && t("mm", { n: depth })].filter(Boolean);
-  return html`<g class="spot" id="${zoneId(shoe, zone)}" data-zone="${zoneId(shoe, zone)}" data-k="z-${shoe}-${zone}" data-act="zone" data-v="${shoe},${zone}" role="button" tabindex="${active ? 0 : -1}" aria-pressed="${active}"${mark === "a" ? html` aria-disabled="true"` : ""} aria-label="${capital(zoneWord(shoe, zone))}: ${say}">
+  return html`<g class="spot" id="${zoneId(shoe, zone)}" data-zone="${zoneId(shoe, zone)}" data-k="z-${shoe}-${zone}" data-act="zone" data-v="${shoe},${zone}" role="button" tabindex="${door ? 0 : -1}" aria-pressed="${active}"${mark === "a" ? html` aria-disabled="true"` : ""} aria-label="${capital(zoneWord(shoe, zone))}: ${say}">
 <path class="zone g${mark}" d="${d}"/>${mark === "a" ? html`<path class="built" d="${d}"/>` : ""}${mark === "c" ? html`<path class="cant" d="M${x - 13} ${y - 13}l26 26m0 -26l-26 26"/>` : ""}${worn ? html`<path class="hatch" fill="url(#hatch${v})" d="${d}"/>` : ""}
 <path class="ring under" d="${d}"/><path class="ring over" d="${d}"/>
 <g transform="translate(${x} ${y}) scale(${k} 1)">${worn ? html`<circle class="disc g${v}" r="13"/>` : ""}${worn && under.length ? html`<rect class="disc g${v}" x="-24" y="9" width="48" height="${18 * under.length}" rx="3"/>` : ""}
