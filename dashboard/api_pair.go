@@ -93,6 +93,18 @@ func historyOf(pair *models.PairHistory) historyOut {
 // the one who asks may not see. Reading it by its reference is open to any
 // store, but not unnoticed.
 func (s *Server) pairHistory(c *gin.Context) (*models.PairHistory, error) {
+	pair, err := s.wholePair(c)
+	if err != nil {
+		return nil, err
+	}
+	who := s.who(c)
+	pair.Inspections = slices.DeleteFunc(pair.Inspections, func(in *models.Inspection) bool { return !maySee(who, in) })
+	return pair, nil
+}
+
+// wholePair is pairHistory with the blind readings of others, which are not to
+// be handed on as they are.
+func (s *Server) wholePair(c *gin.Context) (*models.PairHistory, error) {
 	ref, err := assess.ParsePairRef(c.Param("ref"))
 	if err != nil {
 		return nil, refuse(notFound, "a pair is known by the reference on its slip")
@@ -114,7 +126,6 @@ func (s *Server) pairHistory(c *gin.Context) (*models.PairHistory, error) {
 			return nil, err
 		}
 	}
-	pair.Inspections = slices.DeleteFunc(pair.Inspections, func(in *models.Inspection) bool { return !maySee(who, in) })
 	return pair, nil
 }
 

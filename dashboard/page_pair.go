@@ -47,12 +47,20 @@ type pairReading struct {
 	// Gone says that the reading was voided or amended, by whom, when and why;
 	// Newer is the reading that took its place.
 	Gone, Newer string
+	// Beside is what others read of the pair blind, next to this reading.
+	Beside []pairBeside
 	// Mend says that who looks may correct the reading; Void is how it is voided.
 	Mend    bool
 	Void    voiding
 	Since   string
 	Changes []pairChange
 	Photos  []pairPhoto
+}
+
+// pairBeside is a second reading, blind: on how much it agrees, and where not.
+type pairBeside struct {
+	Head    string
+	Changes []pairChange
 }
 
 // voiding is the form that voids a reading.
@@ -103,10 +111,11 @@ func (s *Server) showPair(c *gin.Context) error {
 // its readings as asked has it.
 func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voiding) error {
 	ctx, w, who := c.Request.Context(), s.words(c), s.who(c)
-	pair, err := s.pairHistory(c)
+	pair, err := s.wholePair(c)
 	if err != nil {
 		return err
 	}
+	besides := secondReadings(pair.Inspections)
 	view := pairPage{
 		Ref: pair.Ref, Spaced: spaced(pair.Ref), Batch: pair.Batch, Bought: w.dayAndYear(pair.BoughtOn), Runner: pair.Runner,
 		Life: w.life(pair.Life), Line: newDistanceLine(w, pair),
@@ -153,6 +162,12 @@ func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voidin
 			if err != nil {
 				return err
 			}
+			for _, b := range besides[in.ID] {
+				// What was seen blind is shown to the two who read, and to who leads them.
+				if maySee(who, b) || who.Code == in.Staff || who.allowsAt(voidReading, place.Code, place.Region) {
+					reading.Beside = append(reading.Beside, w.beside(in, b))
+				}
+			}
 			reading.Mend = who.allowsAt(writeReading, place.Code, place.Region)
 			if reading.ID == voids {
 				reading.Void = asked
@@ -167,6 +182,59 @@ func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voidin
 		view.Readings = append(view.Readings, reading)
 	}
 	return s.render(c, status, "pair", view)
+}
+
+// secondReadings returns the live blind readings of a pair by the reading that
+// each stands beside: of those that stand and that somebody else made the same
+// day, the nearest in time. A blind reading beside none is left out.
+func secondReadings(all []*models.Inspection) map[assess.UUID][]*models.Inspection {
+	by := make(map[assess.UUID][]*models.Inspection)
+	for _, b := range all {
+		if b.Kind != assess.Blind || !b.Live() {
+			continue
+		}
+		var first *models.Inspection
+		for _, in := range all {
+			if in.Kind == assess.Blind || !in.Live() || in.Staff == b.Staff || in.Day != b.Day {
+				continue
+			}
+			if first == nil || in.At.Sub(b.At).Abs() < first.At.Sub(b.At).Abs() {
+				first = in
+			}
+		}
+		if first != nil {
+			by[first.ID] = append(by[first.ID], b)
+		}
+	}
+	return by
+}
+
+// beside says how a second reading agrees with the first: on how many of the
+// checks that both read, and what they differ on.
+func (w words) beside(in, second *models.Inspection) pairBeside {
+	same, both := 0, 0
+	count := func(a, b assess.Value) {
+		if a.OK() && b.OK() {
+			both++
+			if a == b {
+				same++
+			}
+		}
+	}
+	for f := range in.Shoe {
+		for z := range assess.NumZones {
+			count(in.Shoe[f][z], second.Shoe[f][z])
+		}
+		for _, col := range told {
+			if col != assess.Tilt { // degrees never fall on the same tenth
+				count(in.Shoe[f][col], second.Shoe[f][col])
+			}
+		}
+	}
+	for _, col := range []assess.Col{assess.FlexSide, assess.TorsionSide} {
+		count(in.Pair(col), second.Pair(col))
+	}
+	return pairBeside{Head: w.say("blind.agrees", "who", second.Staff, "same", same, "both", both), Changes: w.changes(in, second)}
 }
 
 // gone says of a reading that doesn't stand any more who struck it out, when

@@ -192,3 +192,34 @@ func TestWhatWasStruckOutSaysWhoWhenAndWhy(t *testing.T) {
 	}
 	r.refusedAt(r.call("PUT", apiRoot+"/inspections/"+id(5), r.fitter(), soundReading.with(fields{"amend_reason": "of nothing"})), "#/amend_reason")
 }
+
+// A second reading, blind, stands beside the reading of somebody else that it
+// was made with, for those two and for who leads them.
+func TestASecondReadingStandsBesideTheFirst(t *testing.T) {
+	r := newRig(t)
+	r.team()
+	first := r.put(1, soundReading)
+	ref := first["pair_ref"].(string)
+	blind := soundReading.with(fields{
+		"kind": "blind", "staff": "F-2", "pair_ref": ref, "at": "2026-10-05T11:20:00Z", "left": soundShoe.with(fields{"lining": "worn"}),
+	})
+	r.put(2, blind)
+	r.put(3, blind.with(fields{"staff": "F-1", "at": "2026-10-05T11:21:00Z"})) // one's own is nobody's second
+	r.put(4, blind.with(fields{"staff": "B-1", "at": "2026-10-04T11:21:00Z"})) // of another day
+	r.put(5, blind.with(fields{"pair_ref": "7K3M9QTDS", "staff": "M-1"}))      // of another pair
+	const agrees, differs = "F-2 read the pair blind: agrees on", `<dd>sound <i>worn</i></dd>`
+	page := r.sees("/pairs/" + ref)
+	r.shows(page, agrees, differs)
+	if n := strings.Count(page, "read the pair blind"); n != 1 {
+		t.Errorf("%d second readings stand there, want 1", n)
+	}
+	for code, want := range map[string]bool{"F-1": true, "F-2": true, "M-1": true, "B-1": false} {
+		session := cookie(t, r.post("/sign-in", credentials(code, password, "/bench")), sessionCookie)
+		if got := strings.Contains(r.look("/pairs/"+ref, session).Body.String(), agrees); got != want {
+			t.Errorf("%s sees it: %v, want %v", code, got, want)
+		}
+	}
+	if !strings.Contains(page, "Sound at") {
+		t.Errorf("the pair's life is not that of the first reading: %s", page)
+	}
+}

@@ -33,6 +33,7 @@ func (b *browser) onBench(but string) string {
 // A stored reading is corrected from the day's list, by touch: the bench opens
 // as it was read, asks why, and what is kept takes the other's place.
 func TestAReadingIsCorrectedByTouch(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)
 	shop.signIn(b, fitterCode)
 	old := shop.kept(b, "trade-in", "R-7")
@@ -89,6 +90,7 @@ func TestAReadingIsCorrectedByTouch(t *testing.T) {
 
 // The same by keys alone, from the pair's page.
 func TestAReadingIsCorrectedByKeyboard(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	old := shop.kept(b, "check", "R-8")
@@ -124,6 +126,7 @@ func TestAReadingIsCorrectedByKeyboard(t *testing.T) {
 
 // Two tablets correct one reading: the second is told, and loses nothing.
 func TestTwoTabletsCorrectOneReading(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	old := shop.kept(b, "check", "R-9")
@@ -147,6 +150,7 @@ func TestTwoTabletsCorrectOneReading(t *testing.T) {
 
 // Voiding takes a reason, and a manager who proves who they are.
 func TestAReadingIsVoided(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)
 	shop.givePINs()
 	shop.enrol(b)

@@ -1,6 +1,7 @@
 package e2e
 
 import (
+	"strings"
 	"testing"
 
 	"solewright/assess"
@@ -132,4 +133,82 @@ func TestASecondPersonWithoutALine(t *testing.T) {
 	boss.keepPicture(t.Name() + " list")
 	boss.tap(`form[action="/office/waiting/` + id + `"] button`)
 	boss.until(`document.querySelector(".told")?.innerText.startsWith("You stand by the verdict") && document.querySelector("main").innerText.includes("Nothing waits")`)
+}
+
+// A second reader reads the pair blind, on the same tablet, and what they say
+// beside the first is worked out: of a ticket that is still open it goes into
+// the reading, of one that was kept it stands on the pair's page.
+func TestASecondReaderReadsThePairBlind(t *testing.T) {
+	t.Parallel()
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.givePINs()
+	shop.enrol(b)
+	b.open(shop.url("/bench"))
+	shop.byPIN(b, fitterCode)
+	first := shop.begin(b, "check")
+	shop.soundPair(b, "R-1", "100", "110101110"+"111101110")
+	b.tap(key("hand-back"))
+	b.tap(key("second"))
+	b.keepPicture(t.Name() + " asked")
+	b.tap(key("second-blind"))
+	b.until(`location.pathname === "/sign-in" && document.documentElement.dataset.ready`)
+	shop.byPIN(b, secondCode)
+	blind := b.onBench(first)
+	if got := eval[string](b, `[document.querySelectorAll(".digit").length, document.querySelector("#shoe").value, document.querySelector("#runner").value, document.querySelector("#km").value, document.querySelector("#way-history").hidden].join()`); got != "0,Ondrell Fenline 2,,,true" {
+		t.Errorf("the second reader sees %q, want the shoe and nothing that was read", got)
+	}
+	for _, grade := range "110101110" + "111101112" {
+		b.press(string(grade))
+	}
+	b.until(`document.activeElement.dataset.k === "press_heel-left,springs back"`)
+	// A reload in between loses nothing, and shows nothing.
+	b.open(shop.url("/bench/" + blind))
+	b.until(`document.querySelectorAll(".digit").length === 18`)
+	checksOf(b)
+	b.keepPicture(t.Name() + " read")
+	b.tap(key("hand"))
+	b.until(`document.querySelector("#hand-form").innerText.includes("beside the reading by ` + fitterCode + `") && document.querySelector("#slip").hidden`)
+	b.keepPicture(t.Name() + " end")
+	b.finish()
+	in := shop.stored(blind)
+	if in.Kind != assess.Blind || in.Staff != secondCode || in.Given != assess.NoVerdict {
+		t.Errorf("kept as %v by %s, given %v", in.Kind, in.Staff, in.Given)
+	}
+
+	// Back to the first reader, whose ticket says what the second one saw.
+	b.tap(`.who [action="/sign-out"] button`)
+	b.until(`location.pathname === "/sign-in" && document.documentElement.dataset.ready`)
+	shop.byPIN(b, fitterCode)
+	b.open(shop.url("/bench/" + first))
+	b.tap(key("second"))
+	b.until(`document.querySelector("#aside").innerText.includes("` + secondCode + ` read the pair blind: agrees on")`)
+	b.keepPicture(t.Name() + " beside")
+	b.tap(key("back"))
+	b.tap(key("hand"))
+	b.finish()
+	kept := shop.stored(first)
+	if kept.SecondReader != secondCode || !kept.Pair(assess.SecondSays).Is(1) || !kept.SecondOn.Has(assess.Lining) || kept.SecondOn.Has(assess.Bond) || kept.PairRef != in.PairRef {
+		t.Errorf("kept with second reader %q, says %v on %v, pair %s and %s", kept.SecondReader, kept.Pair(assess.SecondSays), kept.SecondOn, kept.PairRef, in.PairRef)
+	}
+	pair, err := shop.db.Pair(t.Context(), kept.PairRef)
+	if err != nil || pair.Life.Readings != 1 || len(pair.Inspections) != 2 {
+		t.Errorf("life %+v of %d readings, %v; want the first alone to count", pair.Life, len(pair.Inspections), err)
+	}
+	b.open(shop.url("/pairs/" + kept.PairRef))
+	b.until(`document.querySelector(".beside")`)
+	b.keepPicture(t.Name() + " pair")
+	if got := b.text(".reads"); !strings.Contains(got, secondCode+" read the pair blind: agrees on") || !strings.Contains(got, "sound") {
+		t.Errorf("the pair's page says %q", got)
+	}
+
+	// Of a reading that was kept: the one who read it can't be the second too.
+	b.tap(`a[href="/bench?second=` + first + `"]`)
+	b.until(`location.pathname === "/sign-in" && document.documentElement.dataset.ready`)
+	shop.byPIN(b, fitterCode)
+	own := b.onBench(first)
+	if own == blind {
+		t.Error("a second reading that was kept is opened again")
+	}
+	b.tap(key("hand"))
+	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("somebody else reads it")`)
 }

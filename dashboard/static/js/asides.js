@@ -7,6 +7,7 @@ import { set } from "./reading.js";
 import { checkName, reasons, weighty } from "./findings.js";
 import { spaced } from "./ids.js";
 import { photoPanel } from "./photo.js";
+import { besideRows, secondKey } from "./second.js";
 import { capital, t, word } from "./words.js";
 
 const field = (name, label, value, more = "") => html`<label class="field"><span>${label}</span><input data-k="f-${name}" data-col="${name}" autocomplete="off" value="${value}"${more}></label>`;
@@ -16,8 +17,12 @@ const choice = (bench, name, options, text = word) => html`<div class="row choic
 
 const back = (text = t("back-to-checks")) => key({ k: "back", act: "panel", v: "checks", text });
 
+// closeCall says that one step on one check would alter the verdict, where a second reading settles most.
+const closeCall = ({ result }) => result?.margin === 1 && result.verdict !== "incomplete";
+
 const panels = {
   second(bench) {
+    if (bench.ticket.beside) return html`<h2>${t("second.head")}</h2>${besideRows(bench.ticket)}<p class="note">${t("blind.derived")}</p><div class="opts n1">${back()}</div>`;
     const r = bench.reading, open = bench.result ? weighty(reasons(bench.result.findings)).filter((f) => column(f.check)?.check) : [];
     const names = [...new Set([...open.map((f) => f.check), ...sheet.map((c) => c.name)])].slice(0, 8);
     return html`<h2>${t("second.head")}</h2>
@@ -26,8 +31,8 @@ ${field("second_reader", t("second.code"), r.second_reader ?? "", html` autocapi
 ${radios({ name: "pick-second", act: "pick", label: t("second.says"), columns: 2, options: column("second_says").words.map((w) => ({ v: `second_says,${w}`, text: t(`second.${w}`), state: r.second_says === w })) })}
 <p class="lead" id="second-on">${t("second.checks")}</p>
 <div class="opts n4 chips" role="group" aria-labelledby="second-on" data-arrows>${names.map((name) => key({ k: `on-${name}`, act: "second-on", v: name, text: checkName(name), state: r.second_on?.includes(name) ?? false }))}</div>
-<p class="note">${t("second.note")}</p>
-<div class="opts n2">${back()}${key({ k: "second-none", act: "second-none", text: t("second.none"), quiet: true })}</div>`;
+<p class="note">${closeCall(bench) ? t("second.close") : t("second.note")}</p>
+<div class="opts n3">${back()}${bench.ticket.of ? "" : secondKey()}${key({ k: "second-none", act: "second-none", text: t("second.none"), quiet: true })}</div>`;
   },
   pain(bench) {
     return html`<h2>${t("pain.head")}</h2><p><b>${t("pain.say")}</b></p><ul class="cautions">${[1, 2, 3].map((i) => html`<li>${t(`pain.caution.${i}`)}</li>`)}</ul><p class="note">${t("pain.kept")}</p>
@@ -62,7 +67,7 @@ export function drawAside(bench) {
 
 // drawAlso draws the keys below the checks that lead to the other sheets.
 export function drawAlso(bench) {
-  const r = bench.reading, second = r.second_says ? t(`second.${r.second_says}`) : t("second.none");
+  const r = bench.reading, second = r.second_says ? t(`second.${r.second_says}`) : t(closeCall(bench) ? "second.close.short" : "second.none");
   draw(byId("also"), bench.panel === "more" ? html`${key({ k: "back", act: "panel", v: "checks", text: t("back-to-checks") })}`
     : html`${key({ k: "more", act: "panel", v: "more", text: t("more"), note: t("more.note") })}${key({ k: "second", act: "panel", v: "second", text: t("second.head"), note: second })}${key({ k: "about", act: "panel", v: "about", text: t("about.key"), note: bench.pairs.length ? t(bench.ticket.known ? "about.is-known" : "about.maybe-known", { n: bench.pairs.length }) : t("about.note") })}${key({ k: "photos", act: "panel", v: "photos", text: t("photo.head"), note: bench.ticket.photos?.length ? t("photo.taken", { n: bench.ticket.photos.length }) : t("photo.none") })}`);
 }

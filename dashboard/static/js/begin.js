@@ -10,9 +10,12 @@ export function newTicket(id, kind, context, { known, model } = {}) {
   const reading = { kind, store: context.store?.code, pair_ref: pairRef(), left: {}, right: {}, ...known };
   return {
     id, state: "open", started: new Date().toISOString(), reading, known: Boolean(known),
-    model: model ? { id: model.model_id, category: model.category } : null, asNew: model ? asNewOf(model) : null,
+    ...ofModel(model),
   };
 }
+
+// ofModel is what a ticket keeps of a record of the catalogue, or of none.
+const ofModel = (record) => ({ model: record ? { id: record.model_id, category: record.category } : null, asNew: record ? asNewOf(record) : null });
 
 // start puts a new ticket onto the shelf and goes to it.
 export async function start(kind, context, pair) {
@@ -38,25 +41,33 @@ export async function modelNamed({ brand, model, version }) {
 // What of a stored reading is said anew when it is corrected.
 const ANEW = ["inspection_id", "staff", "device", "advised", "given", "rules", "flags", "received_at", "amend_reason"];
 
-// amend begins to correct a stored reading: a ticket that holds what was read and will take its place. It returns the
-// ticket's id, the one that was begun before where there is one, or { why }: "none" for a reading that is nobody's to
-// correct, "line" where nobody could be asked.
-export async function amend(id, context) {
-  const begun = (await tickets.all()).find((ticket) => ticket.amends === id && ticket.state === "open");
-  if (begun) return { id: begun.id };
+// stored fetches a stored reading that stands, { id, reading, model, asNew } as a ticket has them, or says why not:
+// "none" for one that is nobody's to touch, "line" where nobody could be asked.
+export async function stored(id) {
   try {
     const answer = await fetch(`/api/v1/inspections/${id}`);
     if (answer.status >= 500) return { why: "line" };
     const old = answer.ok ? await answer.json() : { voided_at: true };
     if (old.voided_at) return { why: "none" };
-    const known = { left: {}, right: {}, ...old, supersedes: id };
-    for (const name of ANEW) delete known[name];
-    const ticket = newTicket(uuidv7(), old.kind, context, { known, model: await modelNamed(old) });
-    await tickets.put({ ...ticket, amends: id, given: old.given === old.advised ? undefined : old.given });
-    return { id: ticket.id };
+    const record = await modelNamed(old);
+    return { id, reading: { left: {}, right: {}, ...old }, ...ofModel(record) };
   } catch {
     return { why: "line" };
   }
+}
+
+// amend begins to correct a stored reading: a ticket that holds what was read and will take its place. It returns the
+// ticket's id, the one that was begun before where there is one, or { why } as stored does.
+export async function amend(id, context) {
+  const begun = (await tickets.all()).find((ticket) => ticket.amends === id && ticket.state === "open");
+  if (begun) return { id: begun.id };
+  const { why, reading: old, model, asNew } = await stored(id);
+  if (why) return { why };
+  const known = { ...old, supersedes: id };
+  for (const name of ANEW) delete known[name];
+  const ticket = newTicket(uuidv7(), old.kind, context, { known });
+  await tickets.put({ ...ticket, model, asNew, amends: id, given: old.given === old.advised ? undefined : old.given });
+  return { id: ticket.id };
 }
 
 // openPairs lists the pairs of a runner that may come back, of one model where it is known: what a fitter chooses

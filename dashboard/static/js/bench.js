@@ -15,13 +15,14 @@ import * as outbox from "./outbox.js";
 import { acts as photoActs, bring as bringPhotos } from "./photo.js";
 import { context as bringContext } from "./place.js";
 import { tickets } from "./shelf.js";
+import { acts as secondActs, bring as bringSecond, derive } from "./second.js";
 import { acts as soleActs, drawSoles, zoneKey } from "./soles.js";
 import { acts as stubActs, drawStub } from "./stub.js";
 import { acts as ticketActs, bindTicket, drawTicket, typed } from "./ticket.js";
 import { acts as tiltActs, drawView, tap, turned, viewing } from "./tilt.js";
 import { t } from "./words.js";
 
-const acts = { ...soleActs, ...ledgerActs, ...asideActs, ...stubActs, ...ticketActs, ...tiltActs, ...photoActs, ...handActs, ...helpActs };
+const acts = { ...soleActs, ...ledgerActs, ...asideActs, ...stubActs, ...ticketActs, ...tiltActs, ...secondActs, ...photoActs, ...handActs, ...helpActs };
 
 class Bench {
   // what the ticket holds is kept; what stands below is only how it is looked at
@@ -72,6 +73,7 @@ class Bench {
 
   // changed is called after every change of the reading.
   changed() {
+    derive(this.ticket);
     this.save();
     const question = { reading: this.body(), as_new: this.asNew, rules: this.context.rules }, { at, ...reading } = question.reading;
     const asked = JSON.stringify([reading, this.asNew]);
@@ -132,7 +134,7 @@ class Bench {
     drawHelp(this);
     drawStub(this);
     const history = byId("way-history"); // a pair that is new has none
-    history.hidden = !this.ticket.known;
+    history.hidden = !this.ticket.known || Boolean(this.ticket.of); // a second reader looks at nothing else
     history.href = `/pairs/${this.reading.pair_ref}`;
     byId("sign-in-again").hidden = this.why !== "signed-out" && !this.signedOut;
     this.place();
@@ -247,12 +249,13 @@ async function start() {
   const ticket = await begin(/^[0-9a-f-]{36}$/.test(id) ? id : uuidv7(), context);
   if (!ticket) return;
   const bench = new Bench(ticket, context);
-  byId("ticket-name").textContent = t(ticket.amends ? "amend.name" : "ticket.name", { id: ticket.id.slice(-4).toUpperCase() });
+  byId("ticket-name").textContent = t(ticket.of ? "blind.name" : ticket.amends ? "amend.name" : "ticket.name", { id: ticket.id.slice(-4).toUpperCase() });
   bindTicket(bench);
   bind(bench);
   bench.lookForPairs();
   bench.changed();
   bringPhotos(bench);
+  bringSecond(bench);
   page.dataset.ready = "true";
   outbox.watch((state) => outboxChanged(bench, state));
   addEventListener("online", () => bench.changed());

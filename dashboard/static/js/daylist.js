@@ -1,13 +1,14 @@
 // daylist.js owns the tablet's part of the day's list: tickets that were begun here and not sent, how a new one
 // begins, and the way in by a slip.
 
-import { amend, knownPair, start } from "./begin.js";
+import { amend, knownPair, start, stored } from "./begin.js";
 import { byId, draw, html, key } from "./dom.js";
 import { wanted } from "./reading.js";
 import { verdictWords } from "./findings.js";
 import { parsePairRef } from "./ids.js";
 import * as outbox from "./outbox.js";
 import { choose, context as bringContext } from "./place.js";
+import { second } from "./second.js";
 import { photos, tickets } from "./shelf.js";
 import { capital, clock, t, word } from "./words.js";
 
@@ -70,7 +71,12 @@ byId("slip-form").addEventListener("submit", async (event) => {
   else await start(kind, context, pair.why ? { known: { pair_ref: ref } } : pair);
 });
 
-// A link elsewhere says which stored reading is to be corrected.
+// A link elsewhere says which stored reading is to be corrected, or read a second time.
+const again = new URLSearchParams(location.search).get("second");
+if (again) {
+  const first = await stored(again);
+  if (first.why || !await second(first, first.reading.staff, context)) byId("slip-said").textContent = t(`amend.${first.why ?? "line"}`);
+}
 const wrong = new URLSearchParams(location.search).get("amend");
 if (wrong) {
   const { id, why } = await amend(wrong, context);

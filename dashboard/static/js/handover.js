@@ -8,6 +8,7 @@ import { set, wholeKM } from "./reading.js";
 import { uuidv7 } from "./ids.js";
 import { keep } from "./outbox.js";
 import { requests as photoRequests } from "./photo.js";
+import { blindRows } from "./second.js";
 import { deniedRow, sign, signRow, typedSign } from "./sign.js";
 import { gone, slipMarkup } from "./slip.js";
 import { day, locale, t, word } from "./words.js";
@@ -77,7 +78,7 @@ function openRoutes(bench) {
 
 // route is where the pair goes: what was picked while it is still open, else what is proposed.
 function route(bench) {
-  if (bench.ticket.amends) return BACK; // it went where it went
+  if (bench.ticket.amends || bench.ticket.of) return BACK; // it went where it went, or goes where the first reader says
   const open = openRoutes(bench), picked = bench.ticket.route;
   if (picked && (picked === BACK || open.includes(picked))) return picked;
   return bench.reading.kind === "check" || !open.length ? BACK : bench.result.route || open[0];
@@ -134,6 +135,7 @@ const seconded = (bench) => {
 export function missing(bench) {
   if (!bench.result) return ["verdict"];
   const { reading: r, result, ticket } = bench, out = [];
+  if (ticket.of) return !bench.context.who?.code || bench.context.who.code === ticket.of.staff ? ["other-reader"] : [];
   if (ticket.amends && !r.amend_reason) out.push("amend-reason");
   if (takesSecond(bench) && !seconded(bench)) out.push(undone(bench) ? "second-person" : "co-reader");
   if (less(bench) && !r.given_reason) out.push("reason");
@@ -216,8 +218,9 @@ export function drawHandover(bench) {
   if (!bench.result) { draw(byId("hand-form"), html`<p class="failed">${t("hand.waits")}</p>`); return; }
   const open = missing(bench), sent = bench.ticket.state !== "open";
   const { amends } = bench.ticket, end = amends ? nextRow(bench) : html`<div class="two">${creditRow(bench)}${nextRow(bench)}</div>`;
-  draw(byId("hand-form"), sent ? finished(bench) : html`${amends ? whyRow(bench) : ""}${hygiene(bench)}${gradeRow(bench)}${amends ? "" : ways(bench)}${givenRow(bench)}${end}${bench.ticket.override && credit(bench) ? overRow(bench, bench.ticket.override) : ""}
+  draw(byId("hand-form"), sent ? finished(bench) : html`${bench.ticket.of ? blindRows(bench) : html`${amends ? whyRow(bench) : ""}${hygiene(bench)}${gradeRow(bench)}${amends ? "" : ways(bench)}${givenRow(bench)}${end}${bench.ticket.override && credit(bench) ? overRow(bench, bench.ticket.override) : ""}`}
 <div class="finish">${key({ k: "hand-back", act: "hand", v: "back", text: t("hand.back-to-shoes") })}<p class="note" role="status">${open.length ? t("finish.missing", { what: open.map((m) => t(`missing.${m}`)).join("; ") }) : ""}</p></div>`);
+  byId("slip").hidden = Boolean(bench.ticket.of); // the runner gets the first reader's
   const c = credit(bench), to = route(bench);
   draw(byId("slip"), slipMarkup({
     reading: bench.reading, asNew: bench.asNew, result: bench.result, given: bench.given(), next: nextCheck(bench, bench.given(), to !== BACK), leaves: to !== BACK, at: bench.readAt(),
@@ -230,7 +233,7 @@ export function drawHandover(bench) {
 function finished(bench) {
   const { state, problem } = bench.ticket;
   return html`<div><h2 class="end">${t("finished.head")}</h2><p>${t(`finished.${state}`)}</p></div>${problem ? html`<div class="failed"><div><b>${problem.title}</b><ul>${(problem.errors ?? [{ detail: problem.detail ?? "" }]).map((e) => html`<li>${e.pointer ? `${e.pointer.replace(/^#\//, "")}: ` : ""}${e.detail}</li>`)}</ul></div>${key({ k: "reopen", act: "reopen", text: t("finished.reopen") })}</div>` : ""}
-<div class="opts n2">${key({ k: "print", act: "print", v: "roll", text: t("print"), note: t("print.roll"), main: true })}${key({ k: "print-a4", act: "print", v: "sheet", text: t("print"), note: t("print.sheet") })}</div>
+${bench.ticket.of ? "" : html`<div class="opts n2">${key({ k: "print", act: "print", v: "roll", text: t("print"), note: t("print.roll"), main: true })}${key({ k: "print-a4", act: "print", v: "sheet", text: t("print"), note: t("print.sheet") })}</div>`}
 <div class="opts n3">${key({ k: "history", act: "leave", v: `/pairs/${bench.reading.pair_ref}`, text: t("finished.history") })}${key({ k: "fitting", act: "leave", v: `/bench/fitting?${new URLSearchParams({ runner: bench.reading.runner ?? "", pair: bench.reading.pair_ref })}`, text: t("finished.fitting") })}${key({ k: "list", act: "leave", v: "/bench", text: t("finished.list") })}</div>`;
 }
 
@@ -238,8 +241,8 @@ function finished(bench) {
 function record(bench) {
   const { reading: r, context, ticket, result } = bench;
   const filled = ticket.filled?.length ? t("note.filled", { zones: ticket.filled.join(", ") }) : "";
-  const { second } = ticket, named = takesSecond(bench) ? { second_reader: second.by ?? second.code, ...(second.by ? {} : { flags: ["second-unproven"] }) } : {};
-  const body = { ...r, ...named, store: r.store ?? context.store?.code, staff: context.who?.code, at: r.at, advised: result.verdict, given: bench.given(), rules: result.rules, note: [r.note, filled].filter(Boolean).join("; ") };
+  const { second } = ticket, named = ticket.of ? { given: undefined } : takesSecond(bench) ? { second_reader: second.by ?? second.code, ...(second.by ? {} : { flags: ["second-unproven"] }) } : {};
+  const body = { ...r, store: r.store ?? context.store?.code, staff: context.who?.code, at: r.at, advised: result.verdict, given: bench.given(), rules: result.rules, ...named, note: [r.note, filled].filter(Boolean).join("; ") };
   for (const name of Object.keys(body)) if (body[name] === undefined || body[name] === "") delete body[name];
   return body;
 }
@@ -277,6 +280,7 @@ export const acts = {
   async finish(bench) {
     if (!bench.ticket.amends) bench.reading.at = bench.now().toISOString(); // a correction is of what was read then
     bench.ticket.trade ??= uuidv7(bench.now().getTime());
+    bench.ticket.by = bench.context.who?.code;
     bench.ticket.state = "waiting";
     bench.ticket.problem = undefined;
     await bench.save();

@@ -6,6 +6,17 @@ const CHOSEN = "solewright.store";
 // choose keeps a store for this tablet.
 export const choose = (store) => localStorage.setItem(CHOSEN, store);
 
+// handOn signs whoever is at the bench out, and has somebody else sign in to a page. It reports whether it could.
+export async function handOn(path) {
+  try {
+    await fetch("/sign-out", { method: "POST", redirect: "manual" });
+  } catch {
+    return false;
+  }
+  location.assign(`/sign-in?${new URLSearchParams({ next: path })}`);
+  return true;
+}
+
 // context brings what the bench must know of person, store and rules; {} where nobody can be asked and nothing is kept.
 export async function context() {
   const ask = async (query) => {
