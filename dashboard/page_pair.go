@@ -258,7 +258,11 @@ func (s *Server) gone(c *gin.Context, in, newer *models.Inspection) (string, err
 		if newer == nil {
 			return w.say("pair.amended"), nil
 		}
-		return w.say("pair.amended-by", "who", newer.Staff, "at", at(newer.ReceivedAt), "why", newer.AmendReason), nil
+		key := "pair.amended-by"
+		if newer.AmendReason == "" { // as in files, and from programs
+			key = "pair.amended-for-no-reason"
+		}
+		return w.say(key, "who", newer.Staff, "at", at(newer.ReceivedAt), "why", newer.AmendReason), nil
 	}
 	lines, _, err := s.db.Audit(ctx, models.AuditFilter{Action: "inspection.void", Subject: "inspection:" + in.ID.String()}, models.Page{Limit: 1})
 	if err != nil {
