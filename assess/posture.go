@@ -1,6 +1,10 @@
 package assess
 
-import "slices"
+import (
+	"fmt"
+	"slices"
+	"strconv"
+)
 
 // PostureItems is how many items the six-item Foot Posture Index has.
 const PostureItems = 6
@@ -62,6 +66,25 @@ func (b *PostureBands) Band(sum Value) Value {
 		band--
 	}
 	return Of(band)
+}
+
+// Check refuses bands that leave a sum out or have no room for one another: the
+// first begins at −12, and each begins after the one before it, at +12 at most.
+// The field of an error is low-N, N the band's place from 0.
+func (b *PostureBands) Check() error {
+	var bad FieldErrors
+	for i, low := range b.Low {
+		least, most := MinPosture, MaxPosture
+		if i == 0 {
+			most = MinPosture
+		} else {
+			least = max(least, b.Low[i-1]+1)
+		}
+		if low < least || low > most {
+			bad.Add(FieldError{Field: fmt.Sprintf("low-%d", i), Value: strconv.Itoa(low), Want: fmt.Sprintf("a whole number from %d to %d", least, most), Err: ErrOutOfRange})
+		}
+	}
+	return bad.Err()
 }
 
 // CurrentPostureBands returns the newest version of the bands.

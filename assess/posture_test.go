@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"errors"
 	"strings"
 	"testing"
 )
@@ -65,6 +66,32 @@ func TestPostureSum(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			if got := PostureSum(tt.items); got != tt.want {
 				t.Errorf("%v, want %v", got, tt.want)
+			}
+		})
+	}
+}
+
+// The lowest and the highest sum are those of six items from −2 to +2.
+// Source: Redmond, Crosbie & Ouvrier, Clin Biomech 2006;21:89–98.
+func TestPostureBandsThatLeaveASumOutAreRefused(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		low   [5]int
+		wrong string // the field, empty where all is well
+	}{
+		{"the bands of the program", CurrentPostureBands().Low, ""},
+		{"each band of one sum but the last", [5]int{-12, -11, -10, -9, -8}, ""},
+		{"the last band at the highest sum", [5]int{-12, 0, 1, 2, 12}, ""},
+		{"a first band that begins too late", [5]int{-11, -4, 0, 6, 10}, "low-0"},
+		{"two bands that begin alike", [5]int{-12, -4, -4, 6, 10}, "low-2"},
+		{"bands the wrong way round", [5]int{-12, 0, -4, 6, 10}, "low-2"},
+		{"a band beyond every sum", [5]int{-12, -4, 0, 6, 13}, "low-4"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			bands := PostureBands{Low: tt.low}
+			err := bands.Check()
+			if errs, ok := errors.AsType[FieldErrors](err); ok != (tt.wrong != "") || ok && (len(errs) != 1 || errs[0].Field != tt.wrong) {
+				t.Errorf("%v: %v, want it at %q", tt.low, err, tt.wrong)
 			}
 		})
 	}

@@ -161,6 +161,32 @@ type benchContext struct {
 	Rules  *assess.RuleSet     `json:"rules"`
 	Credit *assess.CreditTable `json:"credit,omitempty"`
 	Risks  *assess.RiskTables  `json:"risks,omitempty"`
+	// Bands are all posture bands, oldest first: a fitting goes by those of its day.
+	Bands []benchBands `json:"bands"`
+}
+
+// benchBands are posture bands by the first sum of each.
+type benchBands struct {
+	Number int    `json:"number"`
+	From   string `json:"from"`
+	Low    [5]int `json:"low"`
+}
+
+// postureBands returns all posture bands, oldest first.
+func (s *Server) postureBands(ctx context.Context) ([]benchBands, error) {
+	versions, err := s.db.Versions(ctx, models.PostureBands)
+	if err != nil {
+		return nil, err
+	}
+	all := make([]benchBands, len(versions))
+	for i := range versions {
+		b, err := models.PostureBandsOf(&versions[i])
+		if err != nil {
+			return nil, err
+		}
+		all[i] = benchBands{b.Version, versions[i].From, b.Low}
+	}
+	return all, nil
 }
 
 type benchWho struct {
@@ -199,6 +225,9 @@ func (s *Server) showBenchContext(c *gin.Context) error {
 		return err
 	}
 	if answer.Risks, err = s.risks(ctx, day); err != nil {
+		return err
+	}
+	if answer.Bands, err = s.postureBands(ctx); err != nil {
 		return err
 	}
 	c.Header("Cache-Control", "private, no-cache")

@@ -22,9 +22,9 @@ type fittingPage struct {
 	// Items are the keys of the six items of posture, Grades what each may be.
 	Items  []string
 	Grades []int
-	// Sizes is a table by foot length, Bands the cuts of the posture's sum, both as
-	// JSON: the engine's own, so that no other place converts.
-	Sizes, Bands string
+	// Sizes is a table by foot length as JSON: the engine's own, so that no other
+	// place converts.
+	Sizes string
 	// Felt and Outcomes are the words of a pair that was tried, space between.
 	Felt, Outcomes string
 }
@@ -57,14 +57,10 @@ func (s *Server) showFitting(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	bands, err := json.Marshal(assess.CurrentPostureBands().Low)
-	if err != nil {
-		return err
-	}
 	view := fittingPage{
 		Gaits: assess.GaitWords, GaitBy: assess.GaitByWords, Strikes: assess.StrikeWords, StrikeBy: retail.StrikeByWords,
 		Surfaces: assess.Surfaces, UsedFor: assess.UsedForWords,
-		Shoes: shoeWords, Measures: []string{"length_mm", "width_mm"}, Sizes: string(sizes), Bands: string(bands),
+		Shoes: shoeWords, Measures: []string{"length_mm", "width_mm"}, Sizes: string(sizes),
 		Felt: strings.Join(retail.FeltWords, " "), Outcomes: strings.Join(retail.OutcomeWords, " "),
 	}
 	for i := range assess.PostureItems {

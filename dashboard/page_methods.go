@@ -69,8 +69,8 @@ type methodsRule struct{ Code, Test, Leads, Basis string }
 
 // showMethods serves every check, rule and statistic in plain words.
 func (s *Server) showMethods(c *gin.Context) error {
-	ctx := c.Request.Context()
-	n, err := s.rulesOn(ctx, s.now().UTC().Format(time.DateOnly))
+	ctx, today := c.Request.Context(), s.now().UTC().Format(time.DateOnly)
+	n, err := s.rulesOn(ctx, today)
 	if err != nil {
 		return err
 	}
@@ -78,10 +78,14 @@ func (s *Server) showMethods(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.render(c, http.StatusOK, "methods", methodsView(s.words(c), engine.Set()))
+	bands, err := s.db.PostureBandsOn(ctx, today)
+	if err != nil {
+		return err
+	}
+	return s.render(c, http.StatusOK, "methods", methodsView(s.words(c), engine.Set(), bands))
 }
 
-func methodsView(w words, set *assess.RuleSet) methodsPage {
+func methodsView(w words, set *assess.RuleSet, bands *assess.PostureBands) methodsPage {
 	view := methodsPage{RuleSet: set.Number, From: set.From, Methods: statistics}
 	lang := w.tag.String()
 	for i := range assess.Columns {
@@ -93,16 +97,22 @@ func methodsView(w words, set *assess.RuleSet) methodsPage {
 		r := &set.Rules[i]
 		view.Rules = append(view.Rules, methodsRule{r.Code, ruleTest(w, r), ruleLeads(w, r), r.Basis})
 	}
-	bands := assess.CurrentPostureBands()
 	view.PostureVersion, view.PostureSource = bands.Version, bands.Source
+	view.Posture = w.postureBands(bands)
+	return view
+}
+
+// postureBands lays the bands out by their words, both ends included.
+func (w words) postureBands(bands *assess.PostureBands) []postureBand {
+	rows := make([]postureBand, len(bands.Low))
 	for i, low := range bands.Low {
 		high := assess.MaxPosture
 		if i+1 < len(bands.Low) {
 			high = bands.Low[i+1] - 1
 		}
-		view.Posture = append(view.Posture, postureBand{w.word(assess.GaitWords[i]), signed(low), signed(high)})
+		rows[i] = postureBand{w.word(assess.GaitWords[i]), signed(low), signed(high)}
 	}
-	return view
+	return rows
 }
 
 // signed writes a whole number with its sign, which 0 hasn't got.

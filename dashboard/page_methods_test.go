@@ -11,7 +11,7 @@ import (
 func TestEveryRuleIsSaidInWords(t *testing.T) {
 	for _, w := range testFront(t).pages.langs {
 		said := map[string]string{}
-		for _, r := range methodsView(w, assess.DefaultRules()).Rules {
+		for _, r := range methodsView(w, assess.DefaultRules(), assess.CurrentPostureBands()).Rules {
 			text := r.Test + " / " + r.Leads
 			if strings.ContainsAny(text, "{}") || strings.Contains(text, "rule.") || strings.Contains(text, "methods.") {
 				t.Errorf("%s, rule %s is said %q: a text or a fill is missing", w.tag, r.Code, text)
@@ -30,7 +30,7 @@ func TestThePostureBandsAreTold(t *testing.T) {
 	want := []postureBand{
 		{"highly supinated", "−12", "−5"}, {"supinated", "−4", "−1"}, {"neutral", "0", "+5"}, {"pronated", "+6", "+9"}, {"highly pronated", "+10", "+12"},
 	}
-	view := methodsView(testFront(t).pages.langs[0], assess.DefaultRules())
+	view := methodsView(testFront(t).pages.langs[0], assess.DefaultRules(), assess.CurrentPostureBands())
 	if !slices.Equal(view.Posture, want) {
 		t.Errorf("the bands are told as %v, want %v", view.Posture, want)
 	}

@@ -16,6 +16,7 @@ import (
 var officeWays = []navItem{
 	{Path: "/office", Key: "office.front"},
 	{Path: "/office/rules", Key: "office.rules"},
+	{Path: "/office/posture", Key: "office.posture"},
 	{Path: "/office/credit", Key: "office.credit"},
 	{Path: "/office/catalogue", Key: "office.catalogue"},
 	{Path: "/office/stores", Key: "office.stores"},

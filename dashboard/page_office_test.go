@@ -29,6 +29,11 @@ var officeProbes = map[string]probe{
 		day := r.clock.Now().AddDate(1, 0, n).Format(time.DateOnly) // never begins within the test
 		return "/office/rules", url.Values{"base": {"1"}, "lining-worn.then": {"replace"}, "from": {day}, "note": {"trial"}}
 	}, ok: http.StatusSeeOther},
+	"GET /office/posture": {make: fixed("/office/posture"), ok: http.StatusOK},
+	"POST /office/posture": {make: func(r *rig, n int) (string, any) {
+		day := r.clock.Now().AddDate(1, 0, n).Format(time.DateOnly) // never begins within the test
+		return "/office/posture", url.Values{"base": {"1"}, "low-3": {"7"}, "from": {day}, "source": {"a trial"}, "note": {"trial"}}
+	}, ok: http.StatusSeeOther},
 	"GET /office/credit":        {make: fixed("/office/credit"), ok: http.StatusOK},
 	"POST /office/credit/draft": {make: fixed2("/office/credit/draft", url.Values{"currency": {"EUR"}, "A..0": {"25.00"}}), ok: http.StatusSeeOther},
 	"POST /office/credit":       {make: func(r *rig, n int) (string, any) { return "/office/credit", creditForm(r, n) }, ok: http.StatusSeeOther},

@@ -24,7 +24,7 @@ var pageViews = map[string]any{
 	"fitting": fittingPage{
 		Gaits: assess.GaitWords, GaitBy: assess.GaitByWords, Strikes: assess.StrikeWords, StrikeBy: retail.StrikeByWords,
 		Surfaces: assess.Surfaces, UsedFor: assess.UsedForWords, Shoes: shoeWords, Measures: []string{"length_mm", "width_mm"},
-		Items: []string{"1", "2"}, Grades: []int{-1, 0, 1}, Sizes: "{}", Bands: "[]", Felt: "narrow", Outcomes: "chosen",
+		Items: []string{"1", "2"}, Grades: []int{-1, 0, 1}, Sizes: "{}", Felt: "narrow", Outcomes: "chosen",
 	},
 	"error":   errorPage{Title: "Not found", Detail: "There is nothing at this address.", ID: "x7f3"},
 	"home":    homePage{Role: retail.Trainer},

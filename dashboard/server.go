@@ -210,6 +210,8 @@ func (s *Server) routes() []route {
 		{"GET", "/office/rules", readTables, page(s.showOfficeRules), nil},
 		{"POST", "/office/rules/draft", tryRules, page(s.doDraft), nil},
 		{"POST", "/office/rules", publishRules, page(s.doPublish), nil},
+		{"GET", "/office/posture", readTables, page(s.showPosture), nil},
+		{"POST", "/office/posture", publishRules, page(s.doPublishPosture), nil},
 		{"GET", "/office/credit", readTables, page(s.showOfficeCredit), nil},
 		{"POST", "/office/credit/draft", tryRules, page(s.doCreditDraft), nil},
 		{"POST", "/office/credit", publishCredit, page(s.doCredit), nil},

@@ -194,6 +194,40 @@ func (db *DB) AddCreditTable(ctx context.Context, by Actor, table assess.CreditT
 	return n, wrap(err, "adding a credit table")
 }
 
+// PostureBandsOf reads a version of the posture bands.
+func PostureBandsOf(v *Numbered) (*assess.PostureBands, error) {
+	var b assess.PostureBands
+	if err := json.Unmarshal([]byte(v.Body), &b); err != nil {
+		return nil, fmt.Errorf("%s %d: %w", PostureBands, v.Number, err)
+	}
+	b.Version = v.Number
+	return &b, nil
+}
+
+// PostureBandsOn returns the posture bands that hold on a day.
+func (db *DB) PostureBandsOn(ctx context.Context, day string) (*assess.PostureBands, error) {
+	v, err := db.VersionOn(ctx, PostureBands, day)
+	if err != nil {
+		return nil, err
+	}
+	return PostureBandsOf(&v)
+}
+
+// AddPostureBands adds posture bands under the next number, which it returns;
+// they hold from a day, and their own number doesn't count. Bands that are
+// wrong are refused with what is wrong.
+func (db *DB) AddPostureBands(ctx context.Context, by Actor, from string, bands assess.PostureBands, note string) (int, error) {
+	n, err := db.addVersion(ctx, by, PostureBands, from, note, func(number int) (string, error) {
+		bands.Version = number
+		if err := bands.Check(); err != nil {
+			return "", err
+		}
+		b, err := json.Marshal(bands)
+		return string(b), err
+	})
+	return n, wrap(err, "adding posture bands")
+}
+
 // Risks returns the risk by distance that holds on a day, nil before any was
 // computed.
 func (db *DB) Risks(ctx context.Context, day string) (*assess.RiskTables, error) {

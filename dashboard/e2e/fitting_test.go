@@ -155,3 +155,65 @@ func TestFittingOfTheNextPair(t *testing.T) {
 		t.Errorf("arrived %+v", f.Fitting)
 	}
 }
+
+// A fitting goes by the posture bands of its day, which the office publishes:
+// those that have begun hold, with the line or without, and the tablet cuts a sum
+// as the engine does.
+func TestFittingGoesByTheBandsOfItsDay(t *testing.T) {
+	const officeCode = "HQ-9"
+	shop, b := newShop(t), newBrowser(t, landscape)
+	by := models.Actor{Account: "solewright"}
+	if err := shop.db.SaveStaff(t.Context(), by, retail.Staff{Code: officeCode, Role: retail.Office, Scopes: models.Fleet}); err != nil {
+		t.Fatal(err)
+	}
+	if err := shop.db.SetPassword(t.Context(), by, officeCode, password); err != nil {
+		t.Fatal(err)
+	}
+	own := assess.PostureBands{Version: 2, Low: [5]int{-12, -5, 0, 8, 11}, Source: "invented"}
+	if _, err := shop.db.AddPostureBands(t.Context(), by, "2026-02-01", own, "trial"); err != nil {
+		t.Fatal(err)
+	}
+
+	// The office drafts the next and publishes it for tomorrow: it holds no fitting of today.
+	shop.signIn(b, officeCode)
+	b.open(shop.url("/office/posture"))
+	b.write(`[name=low-4]`, "12")
+	b.tap(`#draft [type=submit]`)
+	b.until(`location.search.includes("low-4=12") && document.querySelector("tr.changed")`)
+	b.keepPicture("posture bands drafted")
+	eval[bool](b, `(() => { document.querySelector("[name=from]").value = new Date(Date.now() + 2 * 86400000).toISOString().slice(0, 10); return true; })()`)
+	b.write(`[name=source]`, "invented")
+	b.write(`[name=note]`, "another trial")
+	b.tap(`aside [type=submit]`)
+	b.until(`document.querySelector("[role=status].told")?.innerText === "Posture bands 3 are published."`)
+
+	b.open(shop.url("/bench/fitting"))
+	b.until(`document.querySelector("main").dataset.ready`)
+	all := eval[[]struct {
+		Number int
+		From   string
+		Low    [5]int
+	}](b, `fetch("/bench/context.json").then((a) => a.json()).then((c) => c.bands)`)
+	if len(all) != 3 || all[1].Low != own.Low || all[2].Low[4] != 12 {
+		t.Fatalf("the tablet knows the bands %v", all)
+	}
+	for _, bands := range []*assess.PostureBands{assess.CurrentPostureBands(), &own} {
+		for sum := assess.MinPosture; sum <= assess.MaxPosture; sum++ {
+			got := module[int](b, "posture.js", fmt.Sprintf(`m.bandOf({ low: %s }, %d)`, literal(t, bands.Low), sum))
+			if want := bands.Band(assess.Of(sum)).Int(); got != want {
+				t.Errorf("%v: %d is of band %d, the engine says %d", bands.Low, sum, got, want)
+			}
+		}
+	}
+	items := func() {
+		t.Helper()
+		for i := range assess.PostureItems {
+			b.do(chromedp.SetValue(fmt.Sprintf(`[name="left.fpi_%d"]`, i+1), "1"))
+		}
+		b.do(chromedp.SetValue(`[name="left.fpi_1"]`, "2"))
+		eval[bool](b, `document.querySelector("#fitting").dispatchEvent(new Event("input"))`)
+	}
+	items()
+	// +7 is pronated by the program's bands, neutral by those that hold today.
+	b.until(`document.querySelector("#sum-left").innerText.startsWith("+7 neutral") && document.querySelector("#sum-left").innerText.includes("bands 2")`)
+}

@@ -1,5 +1,6 @@
 // fitting.js owns the fitting: what is typed is kept on the tablet at every letter and sent through the outbox, so
-// that neither a reload nor a dead line loses it. Sizes and bands are the engine's, handed over by the page.
+// that neither a reload nor a dead line loses it. Sizes are the engine's, handed over by the page, bands of posture the
+// office's, which come with the bench's context.
 
 import { start } from "./begin.js";
 import { byId, draw, html, key } from "./dom.js";
@@ -8,12 +9,13 @@ import { pairRef, parsePairRef, spaced, uuidv7 } from "./ids.js";
 import { bring, oldMarkup } from "./oldpair.js";
 import * as outbox from "./outbox.js";
 import { context as bringContext } from "./place.js";
+import { bandOf, bandsOn, today } from "./posture.js";
 import { fittings } from "./shelf.js";
 import { question, suggest } from "./suggest.js";
 import { capital, t, word } from "./words.js";
 
 const form = byId("fitting"), main = byId("main");
-const sizes = JSON.parse(main.dataset.sizes), bands = JSON.parse(main.dataset.bands);
+const sizes = JSON.parse(main.dataset.sizes);
 const GAITS = [...form.elements.gait.options].slice(1).map((o) => o.value); // the words of a band, in order
 const ITEMS = 6, SHOES = ["left", "right"];
 const context = await bringContext();
@@ -82,8 +84,8 @@ function tell() {
   for (const shoe of SHOES) {
     const items = Array.from({ length: ITEMS }, (_, i) => whole(fields[`${shoe}.fpi_${i + 1}`]));
     if (items.includes(undefined)) { draw(byId(`sum-${shoe}`), "–"); continue; } // a sum of five isn't comparable
-    const sum = items.reduce((a, b) => a + b, 0), band = bands.findLastIndex((low) => sum >= low);
-    draw(byId(`sum-${shoe}`), html`<b>${sum > 0 ? "+" : ""}${sum}</b> ${word(GAITS[band])}`);
+    const sum = items.reduce((a, b) => a + b, 0), bands = bandsOn(context.bands, today()), band = bandOf(bands, sum);
+    draw(byId(`sum-${shoe}`), html`<b>${sum > 0 ? "+" : ""}${sum}</b> ${band === undefined ? "" : word(GAITS[band])}${bands?.number > 1 ? html` <small class="note">${t("fit.bands", { n: bands.number })}</small>` : ""}`);
     banded[shoe] = band;
   }
   tellOld();

@@ -64,10 +64,14 @@ export function suggest({ fields, old, tried, gaits, bands }) {
   return [...found.values()];
 }
 
+// RUNNING are the categories of shoes for the road: what is asked for where nothing points to another.
+const RUNNING = "daily,long run,tempo,race,support";
+
 // question is what the catalogue is asked for: every feature at once. Two of a kind can't both be asked, so that the
 // first stands.
 export function question(all) {
   const query = {};
   for (const { query: asked } of all) for (const [name, value] of Object.entries(asked ?? {})) query[name] ??= value;
+  if (Object.keys(query).length) query.category ??= RUNNING;
   return query;
 }
