@@ -165,6 +165,18 @@ func (s *Server) newEngine() (*gin.Engine, error) {
 // ServeHTTP answers one request.
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.engine.ServeHTTP(w, r) }
 
+// Pages lists the addresses that answer a browser's GET, as gin writes them,
+// for checks that no page may escape.
+func (s *Server) Pages() []string {
+	var paths []string
+	for _, r := range s.table {
+		if r.method == http.MethodGet && r.doc == nil {
+			paths = append(paths, r.path)
+		}
+	}
+	return paths
+}
+
 // route is one line of the table of routes.
 type route struct {
 	method, path string

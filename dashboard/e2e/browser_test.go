@@ -19,7 +19,7 @@ import (
 
 // patience bounds every wait: a loaded machine is slow, and a page that never
 // comes must not hang a check.
-const patience = 30 * time.Second
+const patience = time.Minute
 
 // The tablet's two ways of standing, in CSS pixels of a 10.9-inch screen.
 var landscape, portrait = [2]int64{1180, 820}, [2]int64{820, 1180}
