@@ -526,6 +526,16 @@ func TestModulesAgreeWithTheEngine(t *testing.T) {
 			}
 		}
 	})
+	t.Run("GTINs", func(t *testing.T) {
+		b.t = t
+		// 629104150021 and its check digit 3: GS1 General Specifications, section 7.9.
+		for _, code := range []string{"6291041500213", "6291041500212", "96385074", "96385075", "036000291452", "036000291453", "629104150021", "62910415002138", ""} {
+			_, err := assess.ParseGTIN(code)
+			if got := module[bool](b, "ids.js", fmt.Sprintf("m.isGTIN(%q)", code)); got != (err == nil) {
+				t.Errorf("%q: a GTIN is %v on the page; the engine says %v", code, got, err)
+			}
+		}
+	})
 	t.Run("UUIDv7", func(t *testing.T) {
 		b.t = t
 		// The example of RFC 9562, appendix A.6: 22 February 2022, 14:22:22-05:00.

@@ -6,19 +6,20 @@ import { acts as asideActs, drawAlso, drawAside, isAside } from "./asides.js";
 import { acts as helpActs, asked as askedHelp, drawHelp } from "./help.js";
 import { acts as handActs, drawHandover, nextCheck, signTyped, typedOver } from "./handover.js";
 import { newTicket, openPairs } from "./begin.js";
-import { uuidv7 } from "./ids.js";
+import { parsePairRef, spaced, uuidv7 } from "./ids.js";
 import { Judge, load } from "./judge.js";
 import { acts as ledgerActs, drawLedger, enter, write } from "./ledger.js";
 import { more } from "./columns.js";
 import { nextZone } from "./reading.js";
 import * as outbox from "./outbox.js";
 import { acts as photoActs, bring as bringPhotos } from "./photo.js";
+import { watchScans } from "./scan.js";
 import { context as bringContext } from "./place.js";
 import { tickets } from "./shelf.js";
 import { acts as secondActs, bring as bringSecond, derive } from "./second.js";
 import { acts as soleActs, drawSoles, zoneKey } from "./soles.js";
 import { acts as stubActs, drawStub } from "./stub.js";
-import { acts as ticketActs, bindTicket, drawTicket, typed } from "./ticket.js";
+import { acts as ticketActs, bindTicket, drawTicket, scanned, typed } from "./ticket.js";
 import { acts as tiltActs, drawView, tap, turned, viewing } from "./tilt.js";
 import { t } from "./words.js";
 
@@ -88,6 +89,17 @@ class Bench {
   body() {
     const { context } = this, { given_reason, amend_reason, ...reading } = this.reading;
     return { ...reading, store: reading.store ?? context.store?.code, staff: context.who?.code, at: reading.at ?? this.now().toISOString() };
+  }
+
+  // looks is the ticket and how it is looked at, restore makes it so again.
+  looks() {
+    const { at, zoneAsking, panel, line, asking, help, handing } = this;
+    return { at, zoneAsking, panel, line, asking, help, handing, ticket: structuredClone(this.ticket) };
+  }
+  restore(looks) {
+    Object.assign(this, looks);
+    this.focus = null;
+    this.changed();
   }
 
   save() { return tickets.put(structuredClone(this.ticket)).catch((error) => this.say(t("shelf.failed", { why: error.message }))); }
@@ -161,6 +173,7 @@ const LOOKS = new Set(["zone", "line", "panel", "zone-ask", "print", "leave", "v
 
 function bind(bench) {
   document.addEventListener("click", (event) => {
+    bench.say("");
     const target = event.target.closest("[data-act]");
     if (!target || target.getAttribute("aria-disabled") === "true") return;
     const { act, v } = target.dataset;
@@ -206,6 +219,16 @@ function bind(bench) {
       if (event.key.startsWith("Arrow")) bench.redraw();
       else bench.changed();
     }
+  });
+
+  // What a scan's keys did before it was known for one is taken back.
+  let before = null;
+  watchScans(() => { before = bench.looks(); }, (code) => {
+    bench.restore(before);
+    if (bench.handing || bench.ticket.state !== "open") return;
+    const ref = parsePairRef(code);
+    if (ref) bench.say(t("scan.slip", { ref: spaced(ref) }));
+    else scanned(bench, code);
   });
 
   // A runner's code is looked for when it is written to the end, not at every letter.

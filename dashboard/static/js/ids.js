@@ -39,5 +39,12 @@ export function parsePairRef(text) {
   return SYMBOLS[Number(n % 37n)] === ref[8] ? ref : null;
 }
 
+// isGTIN reports whether text is a GTIN of 8, 12, 13 or 14 digits with its check digit (GS1 General Specifications,
+// section 7.9): from the right the digits count once and three times in turn, and the sum ends in 0.
+export function isGTIN(text) {
+  if (!/^(\d{8}|\d{12,14})$/.test(text)) return false;
+  return [...text].reverse().reduce((sum, d, i) => sum + Number(d) * (i % 2 ? 3 : 1), 0) % 10 === 0;
+}
+
 // spaced writes a reference as the slip prints it: 7K3M 9QTD 4.
 export const spaced = (ref) => ref.replace(/^(.{4})(.{4})(.)$/, "$1 $2 $3");

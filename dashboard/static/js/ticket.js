@@ -69,6 +69,13 @@ function pickMarked(bench, i) {
   } else if (found[i]) choose(bench, found[i]);
 }
 
+// scanned takes the shoe whose code was scanned, or says that the list has none.
+export async function scanned(bench, code) {
+  const [m] = await search(code);
+  if (m) choose(bench, m);
+  else bench.say(t("scan.no-shoe", { code }));
+}
+
 function bindShoe(bench) {
   const input = byId("shoe"), list = byId("shoe-list");
   const look = async (q) => {
