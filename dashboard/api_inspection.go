@@ -176,6 +176,9 @@ func (s *Server) checkGiven(ctx context.Context, r *assess.Record) (*models.Sign
 		r.Flags = assess.FlagSecondUnproven
 		return nil, nil
 	}
+	if r.SecondReader == r.Staff {
+		return nil, &failure{class: badValues, values: []badValue{{Pointer: "#/second_reader", Detail: "want somebody other than who read the pair"}}}
+	}
 	switch may, err := s.mayCoSign(ctx, r.SecondReader, r.Store); {
 	case err != nil:
 		return nil, err

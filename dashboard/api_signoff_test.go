@@ -111,7 +111,9 @@ func TestASecondPersonProvesWhoTheyAre(t *testing.T) {
 			}
 			r.refusedAt(put(1, overruledReading().with(fields{"second_reader": code})), "#/second_reader")
 		}
-		r.refusedAt(put(1, overruledReading().with(fields{"second_reader": "F-1"})), "#/second_reader") // one's own
+		// Who read the pair and signed it for a colleague before, whose ticket it was.
+		want(t, sign(1, signing.with(fields{"staff": "F-1"})), http.StatusOK)
+		r.refusedAt(put(1, overruledReading().with(fields{"second_reader": "F-1"})), "#/second_reader")
 	})
 	t.Run("what was signed serves once", func(t *testing.T) {
 		r.t = t

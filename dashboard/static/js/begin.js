@@ -66,7 +66,7 @@ export async function amend(id, context) {
   const known = { ...old, supersedes: id };
   for (const name of ANEW) delete known[name];
   const ticket = newTicket(uuidv7(), old.kind, context, { known });
-  await tickets.put({ ...ticket, model, asNew, amends: id, given: old.given === old.advised ? undefined : old.given });
+  await tickets.put({ ...ticket, model, asNew, amends: id, given: old.given === old.advised ? undefined : old.given, judged: { rules: old.rules, verdict: old.advised } });
   return { id: ticket.id };
 }
 

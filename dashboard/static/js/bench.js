@@ -15,6 +15,7 @@ import * as outbox from "./outbox.js";
 import { acts as photoActs, bring as bringPhotos } from "./photo.js";
 import { watchScans } from "./scan.js";
 import { context as bringContext } from "./place.js";
+import { acts as rulingActs, note as noteRules, weigh } from "./ruling.js";
 import { tickets } from "./shelf.js";
 import { acts as secondActs, bring as bringSecond, derive } from "./second.js";
 import { acts as soleActs, drawSoles, zoneKey } from "./soles.js";
@@ -23,7 +24,7 @@ import { acts as ticketActs, bindTicket, drawTicket, scanned, typed } from "./ti
 import { acts as tiltActs, drawView, tap, turned, viewing } from "./tilt.js";
 import { t } from "./words.js";
 
-const acts = { ...soleActs, ...ledgerActs, ...asideActs, ...stubActs, ...ticketActs, ...tiltActs, ...secondActs, ...photoActs, ...handActs, ...helpActs };
+const acts = { ...soleActs, ...ledgerActs, ...asideActs, ...stubActs, ...ticketActs, ...tiltActs, ...secondActs, ...photoActs, ...handActs, ...rulingActs, ...helpActs };
 
 class Bench {
   // what the ticket holds is kept; what stands below is only how it is looked at
@@ -66,8 +67,10 @@ class Bench {
     if (this.ticket.state !== "open") return; // what was finished stands
     this.why = why;
     this.result = result;
-    if (result) this.ticket.result = result;
-    else this.#judged = "";
+    if (result) {
+      noteRules(this, result);
+      this.ticket.result = result;
+    } else this.#judged = "";
     this.redraw();
     this.save();
   }
@@ -75,6 +78,7 @@ class Bench {
   // changed is called after every change of the reading.
   changed() {
     derive(this.ticket);
+    this.#noteReader();
     this.save();
     const question = { reading: this.body(), as_new: this.asNew, rules: this.context.rules }, { at, ...reading } = question.reading;
     const asked = JSON.stringify([reading, this.asNew]);
@@ -85,10 +89,28 @@ class Bench {
     this.redraw();
   }
 
+  #read = null; // what was read when somebody last read something
+
+  // noteReader keeps who read: a ticket that changes hands is kept by who finishes it, and says who read before.
+  #noteReader() {
+    const read = JSON.stringify(this.reading), { ticket, context: { who } } = this;
+    if (this.#read !== null && read !== this.#read && who && ticket.state === "open" && !ticket.readers?.includes(who.code)) ticket.readers = [...ticket.readers ?? [], who.code];
+    this.#read = read;
+  }
+
+  // freshen brings who is at the bench and what holds now, as before a ticket is kept.
+  async freshen() {
+    const context = await bringContext();
+    if (!context.who || this.ticket.state !== "open") return;
+    this.context = context;
+    this.changed();
+    await weigh(this);
+  }
+
   // body is the reading with what the judge wants to see beside it, without what is decided afterwards.
   body() {
     const { context } = this, { given_reason, amend_reason, ...reading } = this.reading;
-    return { ...reading, store: reading.store ?? context.store?.code, staff: context.who?.code, at: reading.at ?? this.now().toISOString() };
+    return { ...reading, store: reading.store ?? context.store?.code, staff: context.who?.code, rules: context.rules?.number, at: reading.at ?? this.now().toISOString() };
   }
 
   // looks is the ticket and how it is looked at, restore makes it so again.

@@ -8,10 +8,11 @@ import { set, wholeKM } from "./reading.js";
 import { uuidv7 } from "./ids.js";
 import { keep } from "./outbox.js";
 import { requests as photoRequests } from "./photo.js";
+import { asks as asksRules, ruledRow } from "./ruling.js";
 import { blindRows } from "./second.js";
 import { deniedRow, sign, signRow, typedSign } from "./sign.js";
 import { gone, slipMarkup } from "./slip.js";
-import { day, locale, t, word } from "./words.js";
+import { day, list, locale, t, word } from "./words.js";
 
 const VERDICTS = ["keep", "recheck", "replace", "retire"];
 const rank = (verdict) => VERDICTS.indexOf(verdict); // -1 for incomplete
@@ -126,9 +127,11 @@ const signed = (bench) => Boolean(bench.context.who?.may_override || bench.ticke
 // that proves nothing, which a manager confirms later.
 const takesSecond = (bench) => undone(bench) || coRead(bench);
 const signedFor = (bench, { advised, given } = {}) => advised === bench.result.verdict && given === bench.given();
+// Who signed and then finishes the ticket in the other's place is one person, and no second one.
+const isMe = (bench, { by, code } = {}) => (by ?? code) !== undefined && (by ?? code) === bench.context.who?.code;
 const seconded = (bench) => {
   const second = bench.ticket.second;
-  return Boolean(second && signedFor(bench, second) && (second.by || (second.offLine && second.code)));
+  return Boolean(second && signedFor(bench, second) && (second.by || (second.offLine && second.code)) && !isMe(bench, second));
 };
 
 // missing lists what must still be said before the ticket can be finished.
@@ -136,6 +139,7 @@ export function missing(bench) {
   if (!bench.result) return ["verdict"];
   const { reading: r, result, ticket } = bench, out = [];
   if (ticket.of) return !bench.context.who?.code || bench.context.who.code === ticket.of.staff ? ["other-reader"] : [];
+  if (asksRules(bench)) out.push("rules");
   if (ticket.amends && !r.amend_reason) out.push("amend-reason");
   if (takesSecond(bench) && !seconded(bench)) out.push(undone(bench) ? "second-person" : "co-reader");
   if (less(bench) && !r.given_reason) out.push("reason");
@@ -144,6 +148,11 @@ export function missing(bench) {
   if (result.verdict === "recheck" && result.how === "now" && bench.given() === "recheck" && route(bench) !== BACK) out.push("now");
   return out;
 }
+
+// others are who read this ticket before whoever finishes it, whose reading it becomes.
+const others = ({ ticket, context }) => (ticket.readers ?? []).filter((code) => code !== context.who?.code);
+
+const readersRow = (bench) => (others(bench).length ? html`<p class="note readers">${t("readers", { others: list(others(bench)), me: bench.context.who?.code ?? "" })}</p>` : "");
 
 // whyRow asks why a stored reading is corrected, and says what becomes of it.
 const whyRow = (bench) => html`<div><h2>${t("amend.head")}</h2><label class="field"><span>${t("amend.reason")}</span><input data-k="f-amend_reason" data-col="amend_reason" autocomplete="off" maxlength="300" value="${bench.reading.amend_reason ?? ""}"></label><p class="note">${t("amend.note")}</p></div>`;
@@ -171,12 +180,12 @@ function givenRow(bench) {
   });
   const reason = less(bench) ? html`<label class="field wide"><span>${t("given.reason")}</span><input data-k="f-given_reason" data-col="given_reason" autocomplete="off" maxlength="300" value="${r.given_reason ?? ""}"></label>` : "";
   const asks = takesSecond(bench) || less(bench) ? html`<div class="fields">${reason}${takesSecond(bench) ? secondRow(bench) : ""}</div>${takesSecond(bench) ? secondNote(bench) : ""}` : "";
-  return html`<fieldset><legend>${t("given")}${result.verdict === "incomplete" ? html` <small>${t("given.incomplete")}</small>` : ""}</legend>${radios({ name: "given", act: "given", label: t("given"), columns: VERDICTS.length, options })}${asks}</fieldset>`;
+  return html`<fieldset><legend>${t("given")} <small>${t(result.verdict === "incomplete" ? "given.incomplete" : "given.rules", { rules: result.rules })}</small></legend>${radios({ name: "given", act: "given", label: t("given"), columns: VERDICTS.length, options })}${asks}</fieldset>`;
 }
 
 // secondRow asks the second person for their own secret. One who has said something about the reading already is the one.
 function secondRow(bench) {
-  const { reading: r, ticket } = bench, second = ticket.second ?? {}, state = signedFor(bench, second) ? second : { code: second.code };
+  const { reading: r, ticket } = bench, second = ticket.second ?? {}, state = second.by && isMe(bench, second) ? {} : signedFor(bench, second) ? second : { code: second.code };
   const fixed = r.second_says && r.second_reader;
   if (fixed) state.code = fixed;
   return signRow("second", state, { label: t(undone(bench) ? "given.by" : "given.co-reader-code"), button: t("sign.verdict", { verdict: t(`given.${bench.given()}`) }), fixed });
@@ -218,7 +227,7 @@ export function drawHandover(bench) {
   if (!bench.result) { draw(byId("hand-form"), html`<p class="failed">${t("hand.waits")}</p>`); return; }
   const open = missing(bench), sent = bench.ticket.state !== "open";
   const { amends } = bench.ticket, end = amends ? nextRow(bench) : html`<div class="two">${creditRow(bench)}${nextRow(bench)}</div>`;
-  draw(byId("hand-form"), sent ? finished(bench) : html`${bench.ticket.of ? blindRows(bench) : html`${amends ? whyRow(bench) : ""}${hygiene(bench)}${gradeRow(bench)}${amends ? "" : ways(bench)}${givenRow(bench)}${end}${bench.ticket.override && credit(bench) ? overRow(bench, bench.ticket.override) : ""}`}
+  draw(byId("hand-form"), sent ? finished(bench) : html`${bench.ticket.of ? blindRows(bench) : html`${ruledRow(bench)}${readersRow(bench)}${amends ? whyRow(bench) : ""}${hygiene(bench)}${gradeRow(bench)}${amends ? "" : ways(bench)}${givenRow(bench)}${end}${bench.ticket.override && credit(bench) ? overRow(bench, bench.ticket.override) : ""}`}
 <div class="finish">${key({ k: "hand-back", act: "hand", v: "back", text: t("hand.back-to-shoes") })}<p class="note" role="status">${open.length ? t("finish.missing", { what: open.map((m) => t(`missing.${m}`)).join("; ") }) : ""}</p></div>`);
   byId("slip").hidden = Boolean(bench.ticket.of); // the runner gets the first reader's
   const c = credit(bench), to = route(bench);
@@ -241,8 +250,9 @@ ${bench.ticket.of ? "" : html`<div class="opts n2">${key({ k: "print", act: "pri
 function record(bench) {
   const { reading: r, context, ticket, result } = bench;
   const filled = ticket.filled?.length ? t("note.filled", { zones: ticket.filled.join(", ") }) : "";
+  const before = others(bench).length ? t("note.readers", { others: others(bench).join(", ") }) : "";
   const { second } = ticket, named = ticket.of ? { given: undefined } : takesSecond(bench) ? { second_reader: second.by ?? second.code, ...(second.by ? {} : { flags: ["second-unproven"] }) } : {};
-  const body = { ...r, store: r.store ?? context.store?.code, staff: context.who?.code, at: r.at, advised: result.verdict, given: bench.given(), rules: result.rules, ...named, note: [r.note, filled].filter(Boolean).join("; ") };
+  const body = { ...r, store: r.store ?? context.store?.code, staff: context.who?.code, at: r.at, advised: result.verdict, given: bench.given(), rules: result.rules, ...named, note: [r.note, filled, before].filter(Boolean).join("; ") };
   for (const name of Object.keys(body)) if (body[name] === undefined || body[name] === "") delete body[name];
   return body;
 }
@@ -258,7 +268,10 @@ function tradeIn(bench) {
 export const acts = {
   async hand(bench, v) {
     bench.handing = v === "over";
-    if (bench.handing) bench.focus = bench.ticket.amends && !bench.reading.amend_reason ? "f-amend_reason" : "hygiene-clean";
+    if (bench.handing) {
+      bench.focus = bench.ticket.amends && !bench.reading.amend_reason ? "f-amend_reason" : "hygiene-clean";
+      bench.freshen();
+    }
     else bench.enterLedger();
   },
   hygiene(bench, v) { set(bench.reading, "pair", "hygiene", v.split(",")[1]); },
@@ -304,7 +317,7 @@ export const acts = {
 // secondOf is what the ticket keeps of the second person for the verdict at hand; another verdict takes them anew.
 function secondOf(bench) {
   const { ticket, reading: r, result } = bench, code = (r.second_says && r.second_reader) || ticket.second?.code;
-  if (!signedFor(bench, ticket.second)) ticket.second = { code, advised: result.verdict, given: bench.given() };
+  if (!signedFor(bench, ticket.second) || (ticket.second.by && isMe(bench, ticket.second))) ticket.second = { code, advised: result.verdict, given: bench.given() };
   return ticket.second;
 }
 

@@ -44,7 +44,8 @@ export class Judge {
   }
 }
 
-async function judgeByServer(reading) {
+// judgeByServer returns [result], or [null, why] as a Judge tells it.
+export async function judgeByServer(reading) {
   try {
     const answer = await fetch("/api/v1/judge", {
       method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(reading),
