@@ -188,10 +188,10 @@ func (s *Server) listStaff(c *gin.Context) error {
 	return answerPart(c, all, func(a *retail.Staff) string { return a.Code }, writer(retail.StaffList))
 }
 
-// staffOf returns what is said of the accounts of which a scope lies in those
+// staffOf returns what is said of the accounts of which a grant lies in the scope
 // of who.
 func (s *Server) staffOf(ctx context.Context, who Identity) ([]retail.Staff, error) {
-	accounts, err := s.accountsOf(ctx, who)
+	accounts, err := s.accountsOf(ctx, who, readStaff)
 	all := make([]retail.Staff, len(accounts))
 	for i := range accounts {
 		all[i] = accounts[i].Staff
@@ -199,30 +199,35 @@ func (s *Server) staffOf(ctx context.Context, who Identity) ([]retail.Staff, err
 	return all, err
 }
 
-// accountsOf returns the accounts of which a scope lies in those of who.
-func (s *Server) accountsOf(ctx context.Context, who Identity) ([]models.Account, error) {
+// accountsOf returns the accounts of which a grant lies where who has the right.
+func (s *Server) accountsOf(ctx context.Context, who Identity, r right) ([]models.Account, error) {
 	accounts, err := s.db.Accounts(ctx)
 	if err != nil {
 		return nil, err
 	}
 	var all []models.Account
 	for _, a := range accounts {
-		for _, scope := range a.Scopes {
-			region := scope.Region
-			if scope.Store != "" {
-				st, err := s.store(ctx, scope.Store)
-				if err != nil {
-					return nil, err
-				}
-				region = st.Region
+		for _, g := range a.Grants() {
+			region, err := s.regionOf(ctx, g.Scope)
+			if err != nil {
+				return nil, err
 			}
-			if who.covers(scope.Store, region) {
+			if who.allowsAt(r, g.Scope.Store, region) {
 				all = append(all, a)
 				break
 			}
 		}
 	}
 	return all, nil
+}
+
+// regionOf returns the region that a scope lies in, empty for the fleet.
+func (s *Server) regionOf(ctx context.Context, scope retail.Scope) (string, error) {
+	if scope.Store == "" {
+		return scope.Region, nil
+	}
+	st, err := s.store(ctx, scope.Store)
+	return st.Region, err
 }
 
 // writer returns what writes a record as JSON.

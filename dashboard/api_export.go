@@ -28,7 +28,7 @@ func (s *Server) getExport(c *gin.Context) error {
 		return refuse(notFound, "exports are %s, each with .csv", strings.Join(exchange.ExportKinds, ", "))
 	}
 	ctx, who := c.Request.Context(), s.who(c)
-	ask := exchange.Asked{Scopes: who.Scopes, From: c.Query("from"), To: c.Query("to"), Store: c.Query("store")}
+	ask := exchange.Asked{Scopes: who.scopes(exportRecords), From: c.Query("from"), To: c.Query("to"), Store: c.Query("store")}
 	for name, day := range map[string]string{"from": ask.From, "to": ask.To} {
 		if day != "" && !isDay(day) {
 			return refuseParameter(name, "want a day such as 2026-10-05")
@@ -39,7 +39,7 @@ func (s *Server) getExport(c *gin.Context) error {
 			return err
 		}
 	}
-	if kind == "runners" && !who.Fleet() {
+	if kind == "runners" && !who.fleet(exportRecords) {
 		return refuse(forbidden, "runners belong to no store: exporting them takes the fleet in scope")
 	}
 	if err := s.db.AuditRead(ctx, who.actor(), "export:"+kind); err != nil {

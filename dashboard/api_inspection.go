@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
-	"slices"
 	"strings"
 	"time"
 
@@ -160,7 +159,7 @@ func (s *Server) checkGiven(ctx context.Context, r *assess.Record) (*models.Sign
 	if err != nil && !errors.Is(err, models.ErrNotFound) {
 		return nil, err
 	}
-	trainee := a.Role == retail.Trainee
+	trainee := a.Holds(retail.Trainee)
 	err = assess.CheckGiven(r.Advised, r.Given, assess.Giving{Trainee: trainee, Second: r.HasSecond, Reason: r.GivenReason})
 	if err != nil {
 		f := &failure{class: badValues, cause: err}
@@ -230,16 +229,38 @@ func (s *Server) inspection(c *gin.Context, r right) (*models.Inspection, error)
 	if err := s.mayAt(ctx, who, r, in.Store, "#/store"); err != nil {
 		return nil, err
 	}
-	if !maySee(who, in) {
-		return nil, refuse(forbidden, "a blind reading is for its reader and the trainers")
+	if may, err := s.maySee(ctx, who, in); err != nil || !may {
+		return nil, errors.Join(err, errBlind)
 	}
 	return in, nil
 }
 
+// errBlind refuses a reading that was made without knowing of others.
+var errBlind = refuse(forbidden, "a blind reading is for its reader and the trainers")
+
 // maySee reports whether somebody may see a reading of a store in reach: blind
 // ones are kept from other fitters, who may have the same pair to read.
-func maySee(who Identity, in *models.Inspection) bool {
-	return in.Kind != assess.Blind || in.Staff == who.Code || who.Role == retail.Trainer || who.Role == retail.Office
+func (s *Server) maySee(ctx context.Context, who Identity, in *models.Inspection) (bool, error) {
+	if in.Kind != assess.Blind || in.Staff == who.Code {
+		return true, nil
+	}
+	at, err := s.store(ctx, in.Store)
+	return err == nil && who.allowsAt(seeBlind, at.Code, at.Region), err
+}
+
+// visible returns the readings of stores in reach that somebody may see.
+func (s *Server) visible(ctx context.Context, who Identity, all []*models.Inspection) ([]*models.Inspection, error) {
+	var seen []*models.Inspection
+	for _, in := range all {
+		may, err := s.maySee(ctx, who, in)
+		if err != nil {
+			return nil, err
+		}
+		if may {
+			seen = append(seen, in)
+		}
+	}
+	return seen, nil
 }
 
 var docResult = operation{
@@ -295,7 +316,7 @@ func (s *Server) listInspections(c *gin.Context) error {
 	}
 	who := s.who(c)
 	f := models.InspectionFilter{
-		Scopes: who.Scopes, Store: c.Query("store"), Region: c.Query("region"),
+		Scopes: who.scopes(readReading), Store: c.Query("store"), Region: c.Query("region"),
 		From: c.Query("from"), To: c.Query("to"), PairRef: c.Query("pair_ref"),
 		Runner: c.Query("runner"), Staff: c.Query("staff"), Live: c.Query("live") == "true",
 	}
@@ -316,7 +337,9 @@ func (s *Server) listInspections(c *gin.Context) error {
 	if err != nil {
 		return wrongQuery(err)
 	}
-	found = slices.DeleteFunc(found, func(in *models.Inspection) bool { return !maySee(who, in) })
+	if found, err = s.visible(c.Request.Context(), who, found); err != nil {
+		return err
+	}
 	items := make([]json.RawMessage, len(found))
 	for i, in := range found {
 		items[i] = assess.AppendJSON(nil, &in.Record)

@@ -231,7 +231,7 @@ func (s *Server) postWhatIf(c *gin.Context) error {
 	}
 	out := whatIf{Complete: true, Moves: []whatIfMove{}, Rules: []whatIfByRule{}, Examples: []whatIfExample{}}
 	filter := models.InspectionFilter{
-		Scopes: s.who(c).Scopes, Store: in.Store, Region: in.Region, From: in.From, To: in.To, Live: true,
+		Scopes: s.who(c).scopes(readReading), Store: in.Store, Region: in.Region, From: in.From, To: in.To, Live: true,
 	}
 	count, complete, err := s.tryRules(c.Request.Context(), draft, filter, func(r *models.Inspection, change assess.Change) {
 		if len(out.Examples) < whatIfExamples {

@@ -97,9 +97,8 @@ func (s *Server) pairHistory(c *gin.Context) (*models.PairHistory, error) {
 	if err != nil {
 		return nil, err
 	}
-	who := s.who(c)
-	pair.Inspections = slices.DeleteFunc(pair.Inspections, func(in *models.Inspection) bool { return !maySee(who, in) })
-	return pair, nil
+	pair.Inspections, err = s.visible(c.Request.Context(), s.who(c), pair.Inspections)
+	return pair, err
 }
 
 // wholePair is pairHistory with the blind readings of others, which are not to
@@ -114,12 +113,12 @@ func (s *Server) wholePair(c *gin.Context) (*models.PairHistory, error) {
 	if err != nil {
 		return nil, err
 	}
-	near, err := s.inScope(ctx, who, pairStores(pair)...)
+	near, err := s.inScope(ctx, who, readPair, pairStores(pair)...)
 	if err != nil {
 		return nil, err
 	}
 	if !near {
-		if reachOf(who.Role, readPair) != anywhere {
+		if !who.anywhere(readPair) {
 			return nil, refuse(forbidden, "the pair is not in your scope")
 		}
 		if err := s.db.AuditRead(ctx, who.actor(), "pair:"+pair.Ref); err != nil {
@@ -162,13 +161,13 @@ func (s *Server) listPairs(c *gin.Context) error {
 	}
 	ctx, who := c.Request.Context(), s.who(c)
 	f := models.PairFilter{
-		Scopes: who.Scopes, Store: c.Query("store"), Runner: c.Query("runner"),
+		Scopes: who.scopes(listPairs), Store: c.Query("store"), Runner: c.Query("runner"),
 		Open: c.Query("open") == "true", Contradicting: c.Query("contradicting") == "true",
 	}
 	if f.Model, err = uuidAsked(c, "model"); err != nil {
 		return err
 	}
-	if f.Runner != "" && reachOf(who.Role, readPair) == anywhere && !who.Fleet() {
+	if f.Runner != "" && who.anywhere(readPair) && !who.fleet(listPairs) {
 		f.Scopes = models.Fleet
 		if err := s.db.AuditRead(ctx, who.actor(), "runner:"+f.Runner); err != nil {
 			return err

@@ -244,14 +244,16 @@ func (s *Server) maySeePhoto(c *gin.Context, sha [sha256.Size]byte) (bool, error
 	}
 	pair, _ := assess.ParsePairRef(c.Query("pair")) // no reference is no slip
 	for _, in := range shown {
-		if !maySee(who, in) {
+		if may, err := s.maySee(ctx, who, in); err != nil {
+			return false, err
+		} else if !may {
 			continue
 		}
 		at, err := s.store(ctx, in.Store)
 		if err != nil {
 			return false, err
 		}
-		if who.allowsAt(readReading, at.Code, at.Region) || pair != "" && in.PairRef == pair && reachOf(who.Role, readPair) == anywhere {
+		if who.allowsAt(readReading, at.Code, at.Region) || pair != "" && in.PairRef == pair && who.anywhere(readPair) {
 			return true, nil
 		}
 	}

@@ -146,6 +146,6 @@ func (s *Server) mayCoSign(ctx context.Context, code, store string) (bool, error
 	case err != nil:
 		return false, err
 	}
-	second := Identity{Code: a.Code, Role: a.Role, Scopes: a.Scopes}
+	second := identityOf(&a)
 	return a.Active() && second.allowsAt(coSign, place.Code, place.Region), nil
 }

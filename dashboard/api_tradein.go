@@ -174,7 +174,7 @@ func (s *Server) checkOverride(ctx context.Context, who Identity, in *models.Tra
 	if err != nil && !errors.Is(err, models.ErrNotFound) {
 		return err
 	}
-	allowed := Identity{Code: a.Code, Role: a.Role, Scopes: a.Scopes}
+	allowed := identityOf(&a)
 	if err != nil || !a.Active() || !allowed.allowsAt(setCredit, at.Code, at.Region) {
 		return &failure{class: badValues, values: []badValue{{
 			Pointer: "#/override_by", Detail: "another credit than advised takes a manager of the store",

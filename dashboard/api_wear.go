@@ -144,7 +144,7 @@ func (s *Server) askOf(c *gin.Context) (wear.Ask, *memory.View, error) {
 		return wear.Ask{}, nil, err
 	}
 	who := s.who(c)
-	a, err := wear.Read(c.Query, v, who.Scopes)
+	a, err := wear.Read(c.Query, v, who.scopes(readWear))
 	if err != nil {
 		return a, nil, wrongQuery(err)
 	}
@@ -155,15 +155,15 @@ func (s *Server) askOf(c *gin.Context) (wear.Ask, *memory.View, error) {
 // an empty answer never stands for a missing right.
 func (s *Server) inReach(c *gin.Context, who Identity, stores, regions string) error {
 	for code := range strings.SplitSeq(stores, ",") {
-		if code == "" || who.Fleet() {
+		if code == "" || who.fleet(readWear) {
 			continue
 		}
-		if in, err := s.inScope(c.Request.Context(), who, code); err != nil || !in {
+		if in, err := s.inScope(c.Request.Context(), who, readWear, code); err != nil || !in {
 			return refuse(forbidden, "the store is not in your scope")
 		}
 	}
 	for code := range strings.SplitSeq(regions, ",") {
-		if code != "" && !who.Fleet() && !slices.ContainsFunc(who.Scopes, func(sc retail.Scope) bool { return sc.Region == code && sc.Store == "" }) {
+		if code != "" && !who.fleet(readWear) && !covers(who.scopes(readWear), "", code) {
 			return refuse(forbidden, "the region is not in your scope")
 		}
 	}
@@ -174,7 +174,7 @@ func (s *Server) inReach(c *gin.Context, who Identity, stores, regions string) e
 // question, in the same scope, about the same data. It sets the headers either
 // way.
 func unchanged(c *gin.Context, v *memory.View, who Identity) bool {
-	sum := sha256.Sum256([]byte(v.Fingerprint() + "\x00" + wear.ScopeWord(who.Scopes) + "\x00" + c.Request.URL.RequestURI()))
+	sum := sha256.Sum256([]byte(v.Fingerprint() + "\x00" + wear.ScopeWord(who.scopes(readWear)) + "\x00" + c.Request.URL.RequestURI()))
 	tag := `"` + hex.EncodeToString(sum[:12]) + `"`
 	c.Header("ETag", tag)
 	c.Header("Cache-Control", "private, no-cache")
@@ -340,6 +340,9 @@ func (s *Server) actOnSignal(c *gin.Context, body signalBody) (*signalOut, error
 	if err != nil {
 		return nil, refuse(notFound, "a signal is known by its UUID")
 	}
+	if !s.who(c).reaches(actOnSignals, a.Scopes) {
+		return nil, refuse(forbidden, "you read more stores than you lead: a signal over all of them is for who leads them all")
+	}
 	all, err := s.signals(c, v, a)
 	if err != nil {
 		return nil, wrongQuery(err)
@@ -407,7 +410,7 @@ type creditList struct {
 func (s *Server) creditAsked(c *gin.Context) (models.CreditFilter, error) {
 	who := s.who(c)
 	f := models.CreditFilter{
-		Scopes: who.Scopes, From: c.Query("from"), To: c.Query("to"),
+		Scopes: who.scopes(readWear), From: c.Query("from"), To: c.Query("to"),
 		Region: c.Query("region"), Store: c.Query("store"), Category: c.Query("category"),
 	}
 	var err error

@@ -3,7 +3,6 @@ package dashboard
 import (
 	"crypto/sha256"
 	"errors"
-	"slices"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -15,13 +14,13 @@ import (
 // Identity is who a request comes from. The zero Identity is nobody.
 type Identity struct {
 	// Code is the account's code, or "token:NAME" for an API token.
-	Code   string
-	Role   retail.Role
-	Scopes []retail.Scope
+	Code string
+	// Grants are the roles held, each with its scope, the main one first.
+	Grants []retail.Grant
 	// Device is the code of the enrolled tablet the request comes from, if any.
 	Device string
 	// Store is the store the bench opens for: the tablet's, else the only
-	// store scope of the account, else empty.
+	// store that the account has in scope, else empty.
 	Store string
 	// Mark and Lang are what the person chose: the drawing they are found by, and
 	// the language they read. Either may be empty.
@@ -31,8 +30,10 @@ type Identity struct {
 // Known reports whether somebody is signed in.
 func (id Identity) Known() bool { return id.Code != "" }
 
-// Fleet reports whether the identity acts on the whole fleet.
-func (id Identity) Fleet() bool { return slices.Contains(id.Scopes, retail.Scope{}) }
+// identityOf returns what an account may do, whichever way it is known.
+func identityOf(a *models.Account) Identity {
+	return Identity{Code: a.Code, Grants: a.Grants(), Mark: a.Mark, Lang: a.Lang}
+}
 
 // actor is the identity as the audit trail names it.
 func (id Identity) actor() models.Actor { return models.Actor{Account: id.Code, Device: id.Device} }
@@ -67,7 +68,7 @@ func (s *Server) authorise(r right) gin.HandlerFunc {
 		case !who.Known():
 			s.fail(c, refuse(notSignedIn, "sign in, or send a token"))
 		case !who.allows(r):
-			s.fail(c, refuse(forbidden, "the role %s may not %s", who.Role, r))
+			s.fail(c, refuse(forbidden, "the role %s may not %s", strings.Join(who.roles(), " and "), r))
 		}
 	}
 }
@@ -106,7 +107,8 @@ func (s *Server) byToken(c *gin.Context, secret string) (Identity, error) {
 	if err != nil {
 		return Identity{}, err
 	}
-	return Identity{Code: "token:" + t.Name, Role: t.Role, Scopes: t.Scopes, Store: storeOf(t.Scopes)}, nil
+	grants := retail.Grants(t.Role, t.Scopes...)
+	return Identity{Code: "token:" + t.Name, Grants: grants, Store: storeOf(grants)}, nil
 }
 
 // bySession returns the identity of the request's session, nobody where there
@@ -145,9 +147,10 @@ func (s *Server) bySession(c *gin.Context) (Identity, error) {
 	if !a.Active() || a.Epoch != epoch {
 		return Identity{Device: device.Code}, nil
 	}
-	who := Identity{Code: a.Code, Role: a.Role, Scopes: a.Scopes, Device: device.Code, Store: device.Store, Mark: a.Mark, Lang: a.Lang}
+	who := identityOf(&a)
+	who.Device, who.Store = device.Code, device.Store
 	if who.Store == "" {
-		who.Store = storeOf(a.Scopes)
+		who.Store = storeOf(who.Grants)
 	}
 	return who, nil
 }
@@ -168,8 +171,10 @@ func (s *Server) device(c *gin.Context) (models.Device, error) {
 	return d, err
 }
 
-// storeOf returns the store that a bench of these scopes opens for.
-func storeOf(scopes []retail.Scope) string {
+// storeOf returns the store that a bench of these grants opens for: the only
+// one in which a role of them works at the bench.
+func storeOf(grants []retail.Grant) string {
+	scopes := scopesOf(grants, workBench)
 	if len(scopes) == 1 {
 		return scopes[0].Store
 	}

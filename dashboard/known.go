@@ -135,14 +135,15 @@ func (s *Server) mayAt(ctx context.Context, who Identity, r right, store, pointe
 	return nil
 }
 
-// inScope reports whether one of the stores is in the identity's scopes.
-func (s *Server) inScope(ctx context.Context, who Identity, stores ...string) (bool, error) {
+// inScope reports whether the identity has the right in one of the stores by a
+// scope that holds it.
+func (s *Server) inScope(ctx context.Context, who Identity, r right, stores ...string) (bool, error) {
 	for _, code := range stores {
 		at, err := s.store(ctx, code)
 		if err != nil {
 			return false, err
 		}
-		if who.covers(at.Code, at.Region) {
+		if covers(who.scopes(r), at.Code, at.Region) {
 			return true, nil
 		}
 	}

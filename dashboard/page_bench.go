@@ -62,16 +62,16 @@ func (s *Server) showBench(c *gin.Context) error {
 	day := today.Format(time.DateOnly)
 	view := benchPage{AskStore: who.Store == "", Store: c.Query("store"), Day: w.day(today)}
 	list, _, err := s.db.Inspections(ctx, models.InspectionFilter{
-		Scopes: who.Scopes, Store: store.Code, From: day, To: day, Live: true,
+		Scopes: who.scopes(readReading), Store: store.Code, From: day, To: day, Live: true,
 	}, models.Page{Limit: benchLimit})
 	if err != nil {
 		s.log.WarnContext(ctx, "the day's list can't be read", "error", err)
 		view.Failed = true
 	}
+	if list, err = s.visible(ctx, who, list); err != nil {
+		return err
+	}
 	for _, in := range list {
-		if !maySee(who, in) {
-			continue
-		}
 		view.Rows = append(view.Rows, benchRow{
 			ID: in.ID.String(), Time: in.At.In(zone).Format("15:04"), Shoe: shoeName(&in.Record),
 			Runner: in.Runner, Staff: in.Staff, Kind: w.word(in.Kind.String()),
@@ -190,8 +190,9 @@ func (s *Server) postureBands(ctx context.Context) ([]benchBands, error) {
 }
 
 type benchWho struct {
-	Code string      `json:"code"`
-	Role retail.Role `json:"role"`
+	Code string `json:"code"`
+	// Trainee says that a verdict of theirs may take a second person.
+	Trainee bool `json:"trainee"`
 	// MayOverride says that the person may give another credit than the table's.
 	MayOverride bool `json:"may_override"`
 }
@@ -206,7 +207,7 @@ type benchStore struct {
 // showBenchContext answers with the bench's context.
 func (s *Server) showBenchContext(c *gin.Context) error {
 	ctx, who := c.Request.Context(), s.who(c)
-	answer := benchContext{Who: benchWho{Code: who.Code, Role: who.Role, MayOverride: who.allows(setCredit)}}
+	answer := benchContext{Who: benchWho{Code: who.Code, Trainee: who.holds(retail.Trainee), MayOverride: who.allows(setCredit)}}
 	day := s.now().UTC().Format(time.DateOnly)
 	store, err := s.benchStore(c)
 	if err != nil {

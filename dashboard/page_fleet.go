@@ -355,7 +355,7 @@ func (s *Server) filterSelect(c *gin.Context, v *memory.View, a wear.Ask, d memo
 		case memory.Model:
 			text = v.Label(d, word)
 		case memory.Store, memory.Region:
-			if !who.Fleet() && !s.covered(c, d, word) {
+			if !who.fleet(readWear) && !s.covered(c, d, word) {
 				continue
 			}
 		default:
@@ -892,7 +892,7 @@ func (s *Server) signalView(c *gin.Context, w words, a wear.Ask, o *signalOut, n
 	}
 	view := signalView{
 		Number: number, ID: o.ID.String(), Head: w.say(kind+".head", fills...), Text: w.say(kind+".text", fills...), of: &o.Signal,
-		Evidence: w.say("signal.evidence", fills...), Fault: o.Kind == wear.EarlyBatch, MayAct: s.who(c).allows(actOnSignals),
+		Evidence: w.say("signal.evidence", fills...), Fault: o.Kind == wear.EarlyBatch, MayAct: s.who(c).reaches(actOnSignals, a.Scopes),
 		Pairs: questionAddress(o.Pairs(a)), PairsText: w.say("signal.pairs"),
 	}
 	for n := 1; w.has(fmt.Sprintf("signal.%s.check.%d", o.Kind, n)); n++ {

@@ -66,7 +66,7 @@ func (s *Server) showFleetCompare(c *gin.Context) error {
 	var asks [2]wear.Ask
 	var names [2]string
 	for i, prefix := range []string{"a_", "b_"} {
-		of, err := wear.Read(func(name string) string { return c.Query(prefix + name) }, v, s.who(c).Scopes)
+		of, err := wear.Read(func(name string) string { return c.Query(prefix + name) }, v, s.who(c).scopes(readWear))
 		if err != nil {
 			return wrongQuery(err)
 		}

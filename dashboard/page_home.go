@@ -21,19 +21,23 @@ var homes = map[retail.Role][]string{
 
 // homePage stands where a role has no page on this server.
 type homePage struct {
-	Role retail.Role
+	// Roles are those that the person holds.
+	Roles string
 }
 
-// showHome sends people to the page that their role starts on.
+// showHome sends people to the page that their main role starts on, or to that
+// of another role where there is none.
 func (s *Server) showHome(c *gin.Context) error {
 	who := s.who(c)
-	for _, path := range homes[who.Role] {
-		if s.opens(who, path) {
-			c.Redirect(http.StatusSeeOther, path)
-			return nil
+	for _, role := range who.roles() {
+		for _, path := range homes[retail.Role(role)] {
+			if s.opens(who, path) {
+				c.Redirect(http.StatusSeeOther, path)
+				return nil
+			}
 		}
 	}
-	return s.render(c, http.StatusOK, "home", homePage{Role: who.Role})
+	return s.render(c, http.StatusOK, "home", homePage{Roles: s.words(c).roles(who)})
 }
 
 // opens reports whether there is a page at the path that who has the right to.

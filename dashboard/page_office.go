@@ -104,10 +104,10 @@ func (s *Server) showOffice(c *gin.Context) error {
 	}
 	err := errors.Join(
 		wait(actOnSignals, "/office/faults", "faults", func() (int, error) {
-			return s.db.CountInspections(ctx, models.InspectionFilter{Scopes: who.Scopes, Live: true, Fault: true, Unclosed: true})
+			return s.db.CountInspections(ctx, models.InspectionFilter{Scopes: who.scopes(actOnSignals), Live: true, Fault: true, Unclosed: true})
 		}),
 		wait(confirmSecond, "/office/waiting", "waiting", func() (int, error) {
-			return s.db.CountInspections(ctx, models.InspectionFilter{Scopes: who.Scopes, Live: true, Waiting: true})
+			return s.db.CountInspections(ctx, models.InspectionFilter{Scopes: who.scopes(confirmSecond), Live: true, Waiting: true})
 		}),
 		wait(setCatalogue, "/office/catalogue", "typed", func() (int, error) {
 			typed, err := s.db.TypedInModels(ctx)
@@ -127,7 +127,7 @@ func (s *Server) showOffice(c *gin.Context) error {
 		return err
 	}
 	if view.SeesPairs = who.allows(mergePairs); view.SeesPairs {
-		pairs, _, err := s.db.Pairs(ctx, models.PairFilter{Scopes: who.Scopes, Contradicting: true}, models.Page{Limit: pairsWaiting})
+		pairs, _, err := s.db.Pairs(ctx, models.PairFilter{Scopes: who.scopes(mergePairs), Contradicting: true}, models.Page{Limit: pairsWaiting})
 		if err != nil {
 			return err
 		}

@@ -310,7 +310,7 @@ func (s *Server) touches(ctx context.Context, who Identity, m *models.ShoeModel,
 	}
 	next.Trail = m.AsNew.Trail
 	var before, after assess.Result
-	filter := models.InspectionFilter{Scopes: who.Scopes, Model: m.ID, Live: true}
+	filter := models.InspectionFilter{Scopes: who.scopes(readReading), Model: m.ID, Live: true}
 	err := s.db.EachInspection(ctx, filter, func(r *models.Inspection) error {
 		if t.Readings == maxWhatIf {
 			t.Complete = false

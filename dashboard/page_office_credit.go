@@ -242,7 +242,7 @@ func (s *Server) currencies(c *gin.Context) ([]string, error) {
 	}
 	var all []string
 	for _, st := range stores {
-		if who.covers(st.Code, st.Region) {
+		if who.allowsAt(readStores, st.Code, st.Region) {
 			all = append(all, st.Currency)
 		}
 	}
@@ -326,7 +326,7 @@ func (s *Server) creditTablePage(c *gin.Context, status int, sent url.Values, pu
 		view.Wrong, view.FormWrong = view.FormWrong, "" // there is no form to publish nothing
 	}
 	if view.MayTry && len(made) > 0 && len(wrong) == 0 && len(wrongMonths) == 0 {
-		view.Tried, err = s.triedCredit(ctx, who.Scopes, base, draft, first.Format(time.DateOnly), last.AddDate(0, 1, -1).Format(time.DateOnly))
+		view.Tried, err = s.triedCredit(ctx, who.scopes(readReading), base, draft, first.Format(time.DateOnly), last.AddDate(0, 1, -1).Format(time.DateOnly))
 		if err != nil {
 			return err
 		}

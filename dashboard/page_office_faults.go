@@ -77,7 +77,7 @@ func (s *Server) showFaults(c *gin.Context) error {
 func (s *Server) faultsPage(c *gin.Context, status int, picked string, sent faultForm) error {
 	ctx, w, who := c.Request.Context(), s.words(c), s.who(c)
 	view := faultsPage{officeFrame: s.officeFrame(c), All: c.Query("all") != "", Wrong: sent.why}
-	f := models.InspectionFilter{Scopes: who.Scopes, Live: true, Fault: true, Unclosed: !view.All}
+	f := models.InspectionFilter{Scopes: who.scopes(actOnSignals), Live: true, Fault: true, Unclosed: !view.All}
 	found, next, err := s.db.Inspections(ctx, f, models.Page{After: c.Query("cursor"), Limit: faultsShown})
 	if err != nil {
 		return wrongQuery(err)
@@ -207,7 +207,7 @@ func (s *Server) faultBatches(c *gin.Context) (batches []faultBatch, reading boo
 	if err != nil {
 		return nil, false, err
 	}
-	a, err := wear.Read(func(string) string { return "" }, v, s.who(c).Scopes)
+	a, err := wear.Read(func(string) string { return "" }, v, s.who(c).scopes(readWear))
 	if err != nil {
 		return nil, false, err
 	}

@@ -279,7 +279,7 @@ func (s *Server) showExports(c *gin.Context) error {
 	for _, name := range []string{"kind", "store", "first", "last"} {
 		values[name] = strings.TrimSpace(c.Query(name))
 	}
-	kinds := slices.DeleteFunc(slices.Clone(exchange.ExportKinds), func(kind string) bool { return kind == "runners" && !who.Fleet() })
+	kinds := slices.DeleteFunc(slices.Clone(exchange.ExportKinds), func(kind string) bool { return kind == "runners" && !who.fleet(exportRecords) })
 	inReach, err := s.storeChoices(c, w.say("office.exports.all"))
 	if err != nil {
 		return err

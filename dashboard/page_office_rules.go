@@ -273,7 +273,7 @@ func (s *Server) rulesPage(c *gin.Context, status int, sent url.Values, publishW
 	}
 	if view.MayTry && len(made) > 0 && len(wrong) == 0 && len(wrongMonths) == 0 {
 		view.Tried, err = s.triedRules(ctx, w, draft, models.InspectionFilter{
-			Scopes: who.Scopes, From: first.Format(time.DateOnly), To: last.AddDate(0, 1, -1).Format(time.DateOnly), Live: true,
+			Scopes: who.scopes(readReading), From: first.Format(time.DateOnly), To: last.AddDate(0, 1, -1).Format(time.DateOnly), Live: true,
 		})
 		if err != nil {
 			return err

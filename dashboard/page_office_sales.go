@@ -56,7 +56,7 @@ func (s *Server) showSales(c *gin.Context) error {
 		shoes = append(shoes, choice{Value: names[all[i].ID], Text: names[all[i].ID]})
 	}
 	slices.SortFunc(shoes, func(a, b choice) int { return cmp.Compare(a.Value, b.Value) })
-	f := models.SaleFilter{Scopes: who.Scopes, Store: values["store"], Batch: values["batch"], From: values["since"], To: values["until"]}
+	f := models.SaleFilter{Scopes: who.scopes(readSales), Store: values["store"], Batch: values["batch"], From: values["since"], To: values["until"]}
 	var wrong assess.FieldErrors
 	for _, name := range []string{"since", "until"} {
 		if _, err := time.Parse(monthForm, values[name]); err != nil && values[name] != "" {
@@ -99,7 +99,7 @@ func (s *Server) storeChoices(c *gin.Context, all string) ([]choice, error) {
 	stores, err := s.db.Stores(c.Request.Context())
 	choices := []choice{{Text: all}}
 	for _, st := range stores {
-		if s.who(c).covers(st.Code, st.Region) {
+		if s.who(c).allowsAt(readSales, st.Code, st.Region) {
 			choices = append(choices, choice{Value: st.Code, Text: strings.TrimSuffix(st.Code+", "+st.Name, ", ")})
 		}
 	}
@@ -218,9 +218,9 @@ func (s *Server) eventsPage(c *gin.Context, status int, sent eventForm) error {
 func (s *Server) eventInReach(c *gin.Context, e retail.Event) (bool, error) {
 	who := s.who(c)
 	if e.Store == "" {
-		return who.Fleet(), nil
+		return who.fleet(setEvents), nil
 	}
-	in, err := s.inScope(c.Request.Context(), who, e.Store)
+	in, err := s.inScope(c.Request.Context(), who, setEvents, e.Store)
 	if errors.Is(err, models.ErrNotFound) {
 		err = assess.FieldError{Field: "store", Value: e.Store, Want: "a store that is set up", Err: assess.ErrOutOfRange}
 	}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math/big"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 
@@ -37,9 +38,13 @@ type staffPage struct {
 
 // staffRow is one person of the list.
 type staffRow struct {
-	Code, Role, Scopes, Retired, SignsIn string
-	Here, MayChange                      bool
+	Code, Retired, SignsIn string
+	Held                   []heldRole
+	Here, MayChange        bool
 }
+
+// heldRole is a role that a person holds, and where.
+type heldRole struct{ Role, Scopes string }
 
 // staffShown is how many people a list shows; a search narrows it.
 const staffShown = 200
@@ -63,7 +68,7 @@ func (s *Server) showStaff(c *gin.Context) error {
 
 func (s *Server) staffPage(c *gin.Context, status int, sent staffForm) error {
 	ctx, w, who := c.Request.Context(), s.words(c), s.who(c)
-	accounts, err := s.accountsOf(ctx, who)
+	accounts, err := s.accountsOf(ctx, who, setStaff)
 	if err != nil {
 		return err
 	}
@@ -79,16 +84,21 @@ func (s *Server) staffPage(c *gin.Context, status int, sent staffForm) error {
 			return err
 		}
 		row := staffRow{
-			Code: a.Code, Role: w.word(string(a.Role)), Scopes: scopeList(a.Scopes), Retired: a.Retired,
-			SignsIn: w.signsIn(a), Here: a.Code == view.Code, MayChange: may,
+			Code: a.Code, Retired: a.Retired, SignsIn: w.signsIn(a), Here: a.Code == view.Code, MayChange: may,
+		}
+		text := a.Code
+		for _, held := range heldRoles(a.Grants()) {
+			held.Role = w.word(held.Role)
+			row.Held = append(row.Held, held)
+			text += " " + held.Role + " " + held.Scopes
 		}
 		if row.Here {
-			values, found = writeSheet(retail.StaffList, &a.Staff), true
+			values, found = staffLines(&a.Staff), true
 			view.MayChange, view.HasPassword, view.HasPIN = may, a.HasPassword, a.HasPIN
 		}
 		switch {
 		case !row.Here && !view.All && !a.Active(),
-			view.Query != "" && !strings.Contains(strings.ToLower(row.Code+" "+row.Scopes+" "+row.Role), strings.ToLower(view.Query)):
+			view.Query != "" && !strings.Contains(strings.ToLower(text), strings.ToLower(view.Query)):
 		case len(view.Rows) == staffShown:
 			view.More++
 		default:
@@ -101,12 +111,21 @@ func (s *Server) staffPage(c *gin.Context, status int, sent staffForm) error {
 	if sent.values != nil {
 		values = sent.values
 	}
-	view.Lines = w.sheet("staff", []written{
+	lines := []written{
 		{name: "staff", needed: true, fixed: view.Code != ""},
 		{name: "role", kind: "select", choices: w.choicesOf(rolesFor(who)), needed: true},
 		{name: "scopes", needed: true, choices: scopeChoices(who)},
-		{name: "retired", kind: "date", label: "office.staff.retired"},
-	}, values, sent.wrong)
+	}
+	for i := range len(retail.Roles) - 1 {
+		role, scopes := alsoNames(i)
+		lines = append(lines,
+			written{name: role, kind: "select", label: "office.staff.also", choices: w.choicesOf(rolesFor(who), w.say("office.staff.no-other"))},
+			written{name: scopes, label: "office.field.scopes", choices: scopeChoices(who)})
+		if values[role] == "" && values[scopes] == "" {
+			break // one that is empty, for one more
+		}
+	}
+	view.Lines = w.sheet("staff", append(lines, written{name: "retired", kind: "date", label: "office.staff.retired"}), values, sent.wrong)
 	view.FormWrong = either(sent.why, strayErrors(sent.wrong, view.Lines))
 	if sent.secret == "" {
 		return s.render(c, status, "office-staff", view)
@@ -135,50 +154,131 @@ func (w words) signsIn(a *models.Account) string {
 func rolesFor(who Identity) []string {
 	var all []string
 	for _, role := range retail.Roles {
-		if who.Role == retail.Office || slices.Contains(administered, role) {
+		if slices.ContainsFunc(who.Grants, func(g retail.Grant) bool { return setsUp(g.Role, role) }) {
 			all = append(all, string(role))
 		}
 	}
 	return all
 }
 
-func scopeList(scopes []retail.Scope) string {
-	all := make([]string, len(scopes))
-	for i, sc := range scopes {
-		all[i] = sc.String()
-	}
-	return strings.Join(all, " ")
+// setsUp reports whether one role sets up another.
+func setsUp(by, role retail.Role) bool {
+	return reachOf(by, setStaff) != never && (by == retail.Office || slices.Contains(administered, role))
 }
 
-func scopeChoices(who Identity) []choice {
-	all := make([]choice, len(who.Scopes))
-	for i, sc := range who.Scopes {
-		all[i] = choice{Value: sc.String(), Text: sc.String()}
+// heldRoles gathers grants by role, in the order that the roles come in.
+func heldRoles(grants []retail.Grant) []heldRole {
+	var all []heldRole
+	for _, g := range grants {
+		i := slices.IndexFunc(all, func(h heldRole) bool { return h.Role == string(g.Role) })
+		if i < 0 {
+			all = append(all, heldRole{string(g.Role), g.Scope.String()})
+			continue
+		}
+		all[i].Scopes += " " + g.Scope.String()
 	}
 	return all
 }
 
-// maySetStaff reports whether who may set up an account as it stands: all of
-// its scopes lie in those of who, and its role is one that who sets up. Nobody
-// sets up the account that they are signed in with, so that nobody locks
-// themselves out or widens what they may do.
+// alsoNames names the two lines of a further role, of which there is one for
+// each role but the main one.
+func alsoNames(i int) (role, scopes string) {
+	return fmt.Sprintf("also_role_%d", i), fmt.Sprintf("also_scopes_%d", i)
+}
+
+// staffLines returns what stands on the form of a stored person.
+func staffLines(person *retail.Staff) map[string]string {
+	values := writeSheet(retail.StaffList, person)
+	for i, held := range heldRoles(person.Also) {
+		role, scopes := alsoNames(i)
+		values[role], values[scopes] = held.Role, held.Scopes
+	}
+	return values
+}
+
+// readPerson reads a person from the form. What is refused of a further role is
+// said on its line.
+func readPerson(posted url.Values) (retail.Staff, error) {
+	person, err := readSheet(retail.StaffList, posted)
+	wrong, known := wrongFieldsOf(err)
+	if err != nil && !known {
+		return person, err
+	}
+	for i := range len(retail.Roles) - 1 {
+		roleLine, scopesLine := alsoNames(i)
+		role, places := posted.Get(roleLine), strings.Fields(posted.Get(scopesLine))
+		switch {
+		case role == "" && len(places) > 0:
+			wrong.Add(assess.FieldError{Field: roleLine, Want: "the role that they have there", Err: assess.ErrMissingField})
+		case role != "" && len(places) == 0:
+			wrong.Add(assess.FieldError{Field: scopesLine, Want: "fleet, or regions and stores", Err: assess.ErrMissingField})
+		}
+		for _, place := range places {
+			g, ok := retail.ParseGrant(role + "@" + place)
+			if role != "" && !ok {
+				wrong.Add(assess.FieldError{Field: scopesLine, Value: place, Want: "fleet, region:CODE or store:CODE", Err: assess.ErrOutOfRange})
+			}
+			person.Also = append(person.Also, g)
+		}
+	}
+	if len(wrong) > 0 {
+		return person, wrong
+	}
+	return person, nil
+}
+
+// onAlsoLine says what is wrong with the further roles on the line of the form
+// that it is about.
+func onAlsoLine(wrong assess.FieldErrors, person *retail.Staff) {
+	for i := range wrong {
+		if wrong[i].Field != "also" {
+			continue
+		}
+		_, wrong[i].Field = alsoNames(0)
+		for n, held := range heldRoles(person.Also) {
+			if strings.HasPrefix(wrong[i].Value, held.Role+"@") {
+				_, wrong[i].Field = alsoNames(n)
+				break
+			}
+		}
+	}
+}
+
+func scopeChoices(who Identity) []choice {
+	var all []choice
+	for _, sc := range who.scopes(setStaff) {
+		all = append(all, choice{Value: sc.String(), Text: sc.String()})
+	}
+	return all
+}
+
+// maySetStaff reports whether who may set up an account as it stands: each role
+// of it is one that who sets up where it is held. Nobody sets up the account
+// that they are signed in with, so that nobody locks themselves out or widens
+// what they may do.
 func (s *Server) maySetStaff(ctx context.Context, who Identity, a retail.Staff) (bool, error) {
-	if a.Code == who.Code || !slices.Contains(rolesFor(who), string(a.Role)) {
+	if a.Code == who.Code {
 		return false, nil
 	}
-	for _, scope := range a.Scopes {
-		region := scope.Region
-		if scope.Store != "" {
-			st, err := s.store(ctx, scope.Store)
-			if errors.Is(err, models.ErrNotFound) {
-				return false, assess.FieldError{Field: "scopes", Value: scope.String(), Want: "a store that is set up", Err: assess.ErrOutOfRange}
+	for i, g := range a.Grants() {
+		region, err := s.regionOf(ctx, g.Scope)
+		if errors.Is(err, models.ErrNotFound) {
+			wrong := assess.FieldError{Field: "scopes", Value: g.Scope.String(), Want: "a store that is set up", Err: assess.ErrOutOfRange}
+			if i >= len(a.Scopes) {
+				wrong.Field, wrong.Value = "also", g.String()
 			}
-			if err != nil {
-				return false, err
-			}
-			region = st.Region
+			return false, wrong
 		}
-		if !who.covers(scope.Store, region) {
+		if err != nil {
+			return false, err
+		}
+		var by []retail.Scope
+		for _, mine := range who.Grants {
+			if setsUp(mine.Role, g.Role) {
+				by = append(by, mine.Scope)
+			}
+		}
+		if !covers(by, g.Scope.Store, region) {
 			return false, nil
 		}
 	}
@@ -208,11 +308,12 @@ func (s *Server) doStaff(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	person, err := readSheet(retail.StaffList, posted)
+	person, err := readPerson(posted)
 	if err == nil {
 		err = s.saveStaff(c, person)
 	}
 	if wrong, why, ok := s.words(c).refusal(err); ok {
+		onAlsoLine(wrong, &person)
 		return s.staffPage(c, http.StatusUnprocessableEntity, staffForm{values: typed(posted), wrong: wrong, why: why})
 	}
 	if err != nil {

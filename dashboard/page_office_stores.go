@@ -72,7 +72,7 @@ func (s *Server) storesPage(c *gin.Context, status int, sent storesForm) error {
 	for _, r := range regions {
 		row := regionRow{Region: r}
 		for _, st := range stores {
-			if st.Region != r.Code || !who.covers(st.Code, st.Region) {
+			if st.Region != r.Code || !who.allowsAt(readStores, st.Code, st.Region) {
 				continue
 			}
 			row.Stores = append(row.Stores, storeRow{st, st.Code == view.Code})
@@ -81,7 +81,7 @@ func (s *Server) storesPage(c *gin.Context, status int, sent storesForm) error {
 				values = writeSheet(retail.Stores, &st)
 			}
 		}
-		whole := who.covers("", r.Code)
+		whole := who.allowsAt(readStores, "", r.Code)
 		if whole {
 			inReach = append(inReach, choice{Value: r.Code, Text: r.Code + ", " + r.Name})
 		}
@@ -159,7 +159,8 @@ func (s *Server) peopleOf(c *gin.Context, store string) (staff, tablets int, err
 		return 0, 0, err
 	}
 	for i := range accounts {
-		if a := &accounts[i]; a.Active() && len(a.Scopes) == 1 && a.Scopes[0].Store == store {
+		elsewhere := func(g retail.Grant) bool { return g.Scope.Store != store }
+		if a := &accounts[i]; a.Active() && !slices.ContainsFunc(a.Grants(), elsewhere) {
 			staff++
 		}
 	}

@@ -407,6 +407,43 @@ func TestTheOfficeSetsUpStaff(t *testing.T) {
 			}
 		}
 	})
+	t.Run("a person holds several roles, each with its scope", func(t *testing.T) {
+		r.t = t
+		several := person("X-1", "fitter", "store:"+storeA)
+		several.Set("also_role_0", "trainer")
+		several.Set("also_scopes_0", "fleet")
+		several.Set("also_role_1", "manager")
+		several.Set("also_scopes_1", "store:"+storeA+" region:"+regionB)
+		want(t, r.send("/office/staff", several), http.StatusSeeOther)
+		a, err := r.db.Account(t.Context(), "X-1")
+		must(t, err)
+		if got, want := retail.Words(a.Grants()), "fitter@store:S-A trainer@fleet manager@store:S-A manager@region:SOUTH"; got != want {
+			t.Errorf("holds %s, want %s", got, want)
+		}
+		page := r.sees("/office/staff?staff=X-1")
+		r.shows(page, `name="also_scopes_1" value="store:S-A region:SOUTH"`, `name="also_role_2"`)
+
+		both := person("X-2", "fitter", "store:"+storeA)
+		both.Set("also_role_0", "trainee")
+		both.Set("also_scopes_0", "store:"+storeA)
+		r.refused(r.send("/office/staff", both), `id="staff-also_scopes_0-why"`, "trainee or fitter, not both")
+		nowhere := person("X-2", "fitter", "store:"+storeA)
+		nowhere.Set("also_role_0", "trainer")
+		nowhere.Set("also_role_1", "manager")
+		nowhere.Set("also_scopes_1", "store:NONE shop:B")
+		nowhere.Set("also_scopes_2", "fleet")
+		r.refused(r.send("/office/staff", nowhere), `id="staff-also_scopes_0-why"`, "shop:B", `id="staff-also_role_2-why"`)
+
+		t.Run("and is set up only by who sets up each of them where it is held", func(t *testing.T) {
+			north := r.token(retail.Manager, retail.Scope{Region: regionA})
+			form := person("X-3", "fitter", "store:"+storeA)
+			want(t, r.call("POST", "/office/staff", north, form), http.StatusSeeOther)
+			form.Set("also_role_0", "trainer")
+			form.Set("also_scopes_0", "store:"+storeA)
+			want(t, r.call("POST", "/office/staff?staff=X-3", north, form), http.StatusForbidden)
+			want(t, r.call("POST", "/office/staff/secret", north, url.Values{"staff": {"X-1"}, "what": {"password"}}), http.StatusForbidden)
+		})
+	})
 	t.Run("nobody changes the account they are signed in with", func(t *testing.T) {
 		r.t = t
 		want(t, r.send("/office/staff", person("HQ-9", "office", "fleet")), http.StatusSeeOther)

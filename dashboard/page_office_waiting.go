@@ -39,7 +39,7 @@ func (s *Server) waitingPage(c *gin.Context, status int, wrong string) error {
 	w, who := s.words(c), s.who(c)
 	view := waitingPage{officeFrame: s.officeFrame(c)}
 	view.Wrong = wrong
-	f := models.InspectionFilter{Scopes: who.Scopes, Live: true, Waiting: true}
+	f := models.InspectionFilter{Scopes: who.scopes(confirmSecond), Live: true, Waiting: true}
 	found, next, err := s.db.Inspections(c.Request.Context(), f, models.Page{After: c.Query("cursor"), Limit: waitingShown})
 	if err != nil {
 		return wrongQuery(err)

@@ -164,7 +164,11 @@ func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voidin
 			}
 			for _, b := range besides[in.ID] {
 				// What was seen blind is shown to the two who read, and to who leads them.
-				if maySee(who, b) || who.Code == in.Staff || who.allowsAt(voidReading, place.Code, place.Region) {
+				may, err := s.maySee(ctx, who, b)
+				if err != nil {
+					return err
+				}
+				if may || who.Code == in.Staff || who.allowsAt(voidReading, place.Code, place.Region) {
 					reading.Beside = append(reading.Beside, w.beside(in, b))
 				}
 			}
@@ -335,7 +339,7 @@ func (s *Server) doVoidReading(c *gin.Context) error {
 		case err != nil:
 			return err
 		}
-		manager := Identity{Code: a.Code, Role: a.Role, Scopes: a.Scopes}
+		manager := identityOf(&a)
 		if !manager.allowsAt(voidReading, place.Code, place.Region) {
 			return again(w.say("void.who"))
 		}

@@ -83,7 +83,7 @@ func (s *Server) showSignIn(c *gin.Context, status int, view signInPage) error {
 	w := s.words(c)
 	for _, a := range staff {
 		view.Tags = append(view.Tags, staffTag{
-			Code: a.Code, Mark: a.Mark, Role: w.say("role." + string(a.Role)), Trainee: a.Role == retail.Trainee,
+			Code: a.Code, Mark: a.Mark, Role: w.roles(identityOf(&a)), Trainee: a.Holds(retail.Trainee),
 			HasPIN: a.HasPIN, Picked: a.HasPIN && a.Code == view.Staff,
 		})
 	}

@@ -27,7 +27,7 @@ var pageViews = map[string]any{
 		Items: []string{"1", "2"}, Grades: []int{-1, 0, 1}, Sizes: "{}", Felt: "narrow", Outcomes: "chosen",
 	},
 	"error":   errorPage{Title: "Not found", Detail: "There is nothing at this address.", ID: "x7f3"},
-	"home":    homePage{Role: retail.Trainer},
+	"home":    homePage{Roles: "trainer"},
 	"sign-in": signInPage{Staff: "07-14", Next: "/bench", Message: "Code or password is wrong."},
 	"enrol":   enrolPage{Lapsed: true, Message: "The code is wrong."},
 	"me":      mePage{Code: "07-14", Mark: "fish", Lang: "en", Marks: retail.Marks, Langs: []langChoice{{"en", "English"}, {"es", "Español"}}, HasPIN: true, Saved: true, Message: "Wrong."},
@@ -90,7 +90,7 @@ func TestPagesRenderFilledAndEmpty(t *testing.T) {
 	if want := slices.Sorted(maps.Keys(pageViews)); !slices.Equal(have, want) {
 		t.Fatalf("pages %q, and views for %q", have, want)
 	}
-	signedIn := Identity{Code: "07-14", Role: retail.Fitter, Store: "K07", Scopes: []retail.Scope{{Store: "K07"}}}
+	signedIn := Identity{Code: "07-14", Grants: retail.Grants(retail.Fitter, retail.Scope{Store: "K07"}), Store: "K07"}
 	nav := []navItem{{Path: "/bench", Key: "nav.bench", Here: true}}
 	for name, filled := range pageViews {
 		empty := reflect.Zero(reflect.TypeOf(filled)).Interface()

@@ -3,6 +3,7 @@ package dashboard
 import (
 	"slices"
 
+	"solewright/models"
 	"solewright/models/retail"
 )
 
@@ -58,6 +59,9 @@ const (
 
 	readSales right = "read sales and events"
 	setEvents right = "set up events"
+
+	// seeBlind: a blind reading of somebody else.
+	seeBlind right = "see blind readings"
 )
 
 // reach is how far a right goes.
@@ -120,6 +124,8 @@ var rights = map[right][]reach{
 
 	readSales: {never, never, own, never, own},
 	setEvents: {never, never, own, never, own},
+
+	seeBlind: {never, never, never, own, own},
 }
 
 // reachOf returns how far role may go with r.
@@ -133,30 +139,68 @@ func reachOf(role retail.Role, r right) reach {
 
 // allows reports whether the identity has the right at all, which is what a
 // route asks before its handler looks at stores.
-func (id Identity) allows(r right) bool {
-	switch reachOf(id.Role, r) {
-	case own, anywhere:
-		return true
-	case fleet:
-		return id.Fleet()
-	}
-	return false
-}
+func (id Identity) allows(r right) bool { return len(id.scopes(r)) > 0 }
 
 // allowsAt reports whether the identity has the right in a store of a region.
 func (id Identity) allowsAt(r right, store, region string) bool {
-	switch reachOf(id.Role, r) {
-	case anywhere:
-		return true
-	case own, fleet:
-		return id.covers(store, region)
-	}
-	return false
+	return id.anywhere(r) || covers(id.scopes(r), store, region)
 }
 
-// covers reports whether one of the identity's scopes holds the store.
-func (id Identity) covers(store, region string) bool {
-	return slices.ContainsFunc(id.Scopes, func(s retail.Scope) bool {
+// anywhere reports whether the identity has the right whatever its scope.
+func (id Identity) anywhere(r right) bool {
+	return slices.ContainsFunc(id.Grants, func(g retail.Grant) bool { return reachOf(g.Role, r) == anywhere })
+}
+
+// scopes returns where the identity holds a role with the right: what may be
+// listed by it. A right that reaches anywhere still lists its own.
+func (id Identity) scopes(r right) []retail.Scope { return scopesOf(id.Grants, r) }
+
+// fleet reports whether the identity has the right for the whole fleet.
+func (id Identity) fleet(r right) bool { return slices.Contains(id.scopes(r), retail.Scope{}) }
+
+// reaches reports whether the identity has the right in all of the scopes.
+func (id Identity) reaches(r right, scopes []retail.Scope) bool {
+	held := id.scopes(r)
+	return !slices.ContainsFunc(scopes, func(s retail.Scope) bool {
+		return !slices.Contains(held, retail.Scope{}) && !slices.Contains(held, s)
+	})
+}
+
+// scopesOf returns the scopes of the grants whose role has the right, each once;
+// the fleet alone where it is among them.
+func scopesOf(grants []retail.Grant, r right) []retail.Scope {
+	var all []retail.Scope
+	for _, g := range grants {
+		switch reach := reachOf(g.Role, r); {
+		case reach == never:
+		case g.Scope == retail.Scope{}:
+			return models.Fleet
+		case reach != fleet && !slices.Contains(all, g.Scope):
+			all = append(all, g.Scope)
+		}
+	}
+	return all
+}
+
+// holds reports whether the identity holds a role anywhere.
+func (id Identity) holds(role retail.Role) bool {
+	return slices.ContainsFunc(id.Grants, func(g retail.Grant) bool { return g.Role == role })
+}
+
+// roles lists the identity's roles, each once, the main one first.
+func (id Identity) roles() []string {
+	var all []string
+	for _, g := range id.Grants {
+		if !slices.Contains(all, string(g.Role)) {
+			all = append(all, string(g.Role))
+		}
+	}
+	return all
+}
+
+// covers reports whether one of the scopes holds the store.
+func covers(scopes []retail.Scope, store, region string) bool {
+	return slices.ContainsFunc(scopes, func(s retail.Scope) bool {
 		switch {
 		case s.Store != "":
 			return s.Store == store

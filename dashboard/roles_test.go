@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 
@@ -213,6 +214,30 @@ func TestRolesReachWhatTheTableSays(t *testing.T) {
 		{retail.Scope{Region: regionB}, false},
 		{retail.Scope{}, true},
 	}
+	// Who holds several roles may do in a store what any of those held there may.
+	type caller struct {
+		name    string
+		grants  []retail.Grant
+		token   string
+		cookie  string
+		session bool
+	}
+	var callers []caller
+	for _, role := range retail.Roles {
+		for _, sc := range scopes {
+			callers = append(callers, caller{name: fmt.Sprintf("a %s of %s", role, sc.scope), grants: retail.Grants(role, sc.scope), token: r.token(role, sc.scope)})
+		}
+	}
+	for code, s := range map[string]retail.Staff{
+		"FM-1": {Role: retail.Fitter, Scopes: []retail.Scope{{Store: storeA}}, Also: retail.Grants(retail.Manager, retail.Scope{Store: storeB})},
+		"TT-1": {Role: retail.Trainer, Scopes: models.Fleet, Also: retail.Grants(retail.Trainee, retail.Scope{Store: storeA})},
+	} {
+		s.Code = code
+		must(t, r.db.SaveStaff(t.Context(), setup, s))
+		must(t, r.db.SetPassword(t.Context(), setup, code, password))
+		session := cookie(t, r.post("/sign-in", credentials(code, password, "")), sessionCookie)
+		callers = append(callers, caller{name: "somebody who is " + retail.Words(s.Grants()), grants: s.Grants(), cookie: session.String(), session: true})
+	}
 	n := 0
 	for _, route := range r.table {
 		if route.right == open || route.right == anyone {
@@ -223,41 +248,49 @@ func TestRolesReachWhatTheTableSays(t *testing.T) {
 		if strings.HasPrefix(route.path, apiRoot) {
 			base = apiRoot
 		}
-		for i, role := range retail.Roles {
-			for _, sc := range scopes {
-				name := fmt.Sprintf("%s %s by a %s of %s", route.method, route.path, role, sc.scope)
-				t.Run(name, func(t *testing.T) {
-					n++
-					r.t = t
-					path, body := probe.make(r, n)
-					w := r.call(route.method, base+path, r.token(role, sc.scope), body)
-					reach := rights[route.right][i]
-					allowed := map[reachOfCell]bool{
+		for _, by := range callers {
+			t.Run(fmt.Sprintf("%s %s by %s", route.method, route.path, by.name), func(t *testing.T) {
+				n++
+				r.t = t
+				path, body := probe.make(r, n)
+				w := r.call(route.method, base+path, by.token, body, "Cookie", by.cookie)
+				allowed, listed := false, false
+				for _, g := range by.grants {
+					reach := rights[route.right][slices.Index(retail.Roles, g.Role)]
+					coversA := false
+					for _, sc := range scopes {
+						coversA = coversA || sc.scope == g.Scope && sc.covers
+					}
+					allowed = allowed || map[reachOfCell]bool{
 						{never, false}: false, {never, true}: false,
 						{own, true}: true, {own, false}: false,
 						{anywhere, true}: true, {anywhere, false}: true,
-						{fleet, true}: sc.scope == retail.Scope{}, {fleet, false}: false,
-					}[reachOfCell{reach, sc.covers}]
-					switch {
-					case allowed:
-						status := probe.ok
-						if route.path == "/" && role == retail.Trainer {
-							status = http.StatusOK // the page that says there is none for the role
-						}
-						want(t, w, status)
-						if probe.list && !strings.Contains(w.Body.String(), probe.hides) {
-							t.Errorf("%s isn't shown: %s", probe.hides, w.Body)
-						}
-					case probe.list && reach == own:
-						want(t, w, http.StatusOK)
-						if strings.Contains(w.Body.String(), probe.hides) {
-							t.Errorf("%s is shown: %s", probe.hides, w.Body)
-						}
-					default:
-						want(t, w, http.StatusForbidden)
+						{fleet, true}: g.Scope == retail.Scope{}, {fleet, false}: false,
+					}[reachOfCell{reach, coversA}]
+					listed = listed || reach == own
+				}
+				switch {
+				case allowed:
+					status := probe.ok
+					if route.path == "/" && !by.session && by.grants[0].Role == retail.Trainer {
+						status = http.StatusOK // the page that says there is none for the role
 					}
-				})
-			}
+					if route.path == "/me" && route.method == http.MethodGet && by.session {
+						status = http.StatusOK
+					}
+					want(t, w, status)
+					if probe.list && !strings.Contains(w.Body.String(), probe.hides) {
+						t.Errorf("%s isn't shown: %s", probe.hides, w.Body)
+					}
+				case probe.list && listed:
+					want(t, w, http.StatusOK)
+					if strings.Contains(w.Body.String(), probe.hides) {
+						t.Errorf("%s is shown: %s", probe.hides, w.Body)
+					}
+				default:
+					want(t, w, http.StatusForbidden)
+				}
+			})
 		}
 		t.Run(route.method+" "+route.path+" by nobody", func(t *testing.T) {
 			n++

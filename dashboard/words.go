@@ -102,6 +102,15 @@ func (w words) has(key string) bool {
 	return plain || counted
 }
 
+// roles lists the roles of somebody as the rail of a tablet names them.
+func (w words) roles(id Identity) string {
+	all := id.roles()
+	for i, role := range all {
+		all[i] = w.say("role." + role)
+	}
+	return strings.Join(all, ", ")
+}
+
 // word returns the screen's word for a word of the data: the text of
 // scale.WORD with hyphens for spaces, else the word itself. A few words differ
 // on screen, such as torsion, which is said twist.

@@ -22,7 +22,7 @@ import (
 // Account is a person's account: what retail.Staff says, and how it signs in.
 type Account struct {
 	retail.Staff
-	// Epoch goes up when the account is retired or its role, scopes, password or
+	// Epoch goes up when the account is retired or its roles, scopes, password or
 	// PIN change. A session made under an older one has ended.
 	Epoch               int
 	HasPassword, HasPIN bool
@@ -47,6 +47,7 @@ type accountRow struct {
 	CreatedAt    instant `gorm:"column:created_at" json:"-"`
 	Mark         text    `gorm:"column:mark" json:"-"`
 	Lang         text    `gorm:"column:lang" json:"-"`
+	Also         text    `gorm:"column:also"`
 }
 
 func (accountRow) TableName() string { return "account" }
@@ -54,31 +55,24 @@ func (accountRow) TableName() string { return "account" }
 func (row *accountRow) account() Account {
 	return Account{
 		Staff: retail.Staff{
-			Code: row.Code, Role: retail.Role(row.Role), Scopes: scopesOf(row.Scopes), Retired: string(row.Retired),
+			Code: row.Code, Role: retail.Role(row.Role), Scopes: parsedWords(row.Scopes, retail.ParseScope),
+			Also: parsedWords(string(row.Also), retail.ParseGrant), Retired: string(row.Retired),
 		},
 		Epoch: row.Epoch, HasPassword: row.PasswordHash != "", HasPIN: row.PINHash != "",
 		Mark: string(row.Mark), Lang: string(row.Lang),
 	}
 }
 
-// scopeWords writes scopes as words with spaces between.
-func scopeWords(scopes []retail.Scope) string {
-	words := make([]string, len(scopes))
-	for i, s := range scopes {
-		words[i] = s.String()
-	}
-	return strings.Join(words, " ")
-}
-
-// scopesOf reads what scopeWords wrote. A word that is no scope reaches nothing.
-func scopesOf(words string) []retail.Scope {
-	var scopes []retail.Scope
+// parsedWords reads what [retail.Words] wrote. A word that parse doesn't know
+// reaches nothing.
+func parsedWords[T any](words string, parse func(string) (T, bool)) []T {
+	var all []T
 	for w := range strings.FieldsSeq(words) {
-		if s, ok := retail.ParseScope(w); ok {
-			scopes = append(scopes, s)
+		if v, ok := parse(w); ok {
+			all = append(all, v)
 		}
 	}
-	return scopes
+	return all
 }
 
 // checkScopes refuses a role or a scope that doesn't exist.
@@ -90,19 +84,62 @@ func (db *DB) checkScopes(ctx context.Context, q querier, role retail.Role, scop
 		return refused("scopes", "", "fleet, or regions and stores")
 	}
 	for _, s := range scopes {
-		query, code := "SELECT count(*) FROM store WHERE code = ?", s.Store
-		if s.Store == "" {
-			query, code = "SELECT count(*) FROM region WHERE code = ?", s.Region
-		}
-		if code == "" {
-			continue
-		}
-		var n int
-		if err := q.QueryRowContext(ctx, db.dialect.sql(query), code).Scan(&n); err != nil {
+		if err := db.checkPlace(ctx, q, "scopes", s.String(), s); err != nil {
 			return err
 		}
-		if n == 0 {
-			return refused("scopes", s.String(), "a region or store that is set up")
+	}
+	return nil
+}
+
+// checkPlace refuses a scope whose region or store isn't set up.
+func (db *DB) checkPlace(ctx context.Context, q querier, field, value string, s retail.Scope) error {
+	query, code := "SELECT count(*) FROM store WHERE code = ?", s.Store
+	if s.Store == "" {
+		query, code = "SELECT count(*) FROM region WHERE code = ?", s.Region
+	}
+	if code == "" {
+		return nil
+	}
+	var n int
+	if err := q.QueryRowContext(ctx, db.dialect.sql(query), code).Scan(&n); err != nil {
+		return err
+	}
+	if n == 0 {
+		return refused(field, value, "a region or store that is set up")
+	}
+	return nil
+}
+
+// besideTrainee are the roles that a trainee can't hold: each can be the second
+// person of a verdict, which is what a trainee's own verdicts wait for. Common
+// practice, no source.
+var besideTrainee = []retail.Role{retail.Fitter, retail.Manager, retail.Office}
+
+// checkAlso refuses further roles that say nothing new, that don't go with the
+// others, or that are held where nothing is set up.
+func (db *DB) checkAlso(ctx context.Context, q querier, s *retail.Staff) error {
+	seen := map[retail.Grant]bool{}
+	for _, g := range s.Also {
+		switch {
+		case !slices.Contains(retail.Roles, g.Role):
+			return refused("also", g.String(), "fitter, trainee, manager, trainer or office")
+		case g.Role == s.Role:
+			return inconsistent("also", g.String(), "another role than the main one, whose stores and regions stand beside it")
+		case seen[g]:
+			return inconsistent("also", g.String(), "each role in each place once")
+		}
+		seen[g] = true
+		if err := db.checkPlace(ctx, q, "also", g.String(), g.Scope); err != nil {
+			return err
+		}
+	}
+	if !s.Holds(retail.Trainee) {
+		return nil
+	}
+	for _, g := range s.Grants() {
+		if slices.Contains(besideTrainee, g.Role) {
+			return inconsistent("also", retail.Words(s.Also),
+				fmt.Sprintf("trainee or %s, not both: who learns to read pairs can't be the second person of a verdict", g.Role))
 		}
 	}
 	return nil
@@ -123,11 +160,12 @@ func (db *DB) Account(ctx context.Context, code string) (Account, error) {
 // StaffAt returns the active accounts that act in a store by its own name, by
 // code: who may be found at its tablets.
 func (db *DB) StaffAt(ctx context.Context, store string) ([]Account, error) {
-	rows, err := gorm.G[accountRow](db.g(ctx)).Where("retired IS NULL AND scopes LIKE ?", "%store:"+store+"%").Order("code").Find(ctx)
-	rows = slices.DeleteFunc(rows, func(row accountRow) bool { // a code may begin with another
-		return !slices.Contains(scopesOf(row.Scopes), retail.Scope{Store: store})
+	like := "%store:" + store + "%"
+	rows, err := gorm.G[accountRow](db.g(ctx)).Where("retired IS NULL AND (scopes LIKE ? OR also LIKE ?)", like, like).Order("code").Find(ctx)
+	all := slices.DeleteFunc(mapped(rows, (*accountRow).account), func(a Account) bool { // a code may begin with another
+		return !slices.ContainsFunc(a.Grants(), func(g retail.Grant) bool { return g.Scope.Store == store })
 	})
-	return mapped(rows, (*accountRow).account), wrap(err, "reading the staff of store %s", store)
+	return all, wrap(err, "reading the staff of store %s", store)
 }
 
 // SetMark sets the drawing that a person is found by on a tablet.
@@ -160,14 +198,19 @@ func (db *DB) setTaste(ctx context.Context, by Actor, code, column, value string
 }
 
 // SaveStaff creates an account, or changes the one with its code. A change of
-// role, scopes or retirement ends its sessions.
+// roles, scopes or retirement ends its sessions.
 func (db *DB) SaveStaff(ctx context.Context, by Actor, s retail.Staff) error {
 	if s.Code == "" {
 		return refused("staff", s.Code, "a code")
 	}
-	row := accountRow{Code: s.Code, Role: string(s.Role), Scopes: scopeWords(s.Scopes), Retired: text(s.Retired)}
+	row := accountRow{
+		Code: s.Code, Role: string(s.Role), Scopes: retail.Words(s.Scopes), Also: text(retail.Words(s.Also)), Retired: text(s.Retired),
+	}
 	return wrap(db.tx(ctx, func(t *txn) error {
 		if err := db.checkScopes(ctx, t, s.Role, s.Scopes); err != nil {
+			return err
+		}
+		if err := db.checkAlso(ctx, t, &s); err != nil {
 			return err
 		}
 		old, err := gorm.G[accountRow](t.g).Where("code = ?", s.Code).Take(ctx)
@@ -348,7 +391,7 @@ func (db *DB) SignInByProvider(ctx context.Context, code string) (Account, error
 	if err != nil && !errors.Is(err, ErrNotFound) {
 		return Account{}, err
 	}
-	if err != nil || !a.Active() || !slices.Contains([]retail.Role{retail.Manager, retail.Trainer, retail.Office}, a.Role) {
+	if err != nil || !a.Active() || !a.Holds(retail.Manager) && !a.Holds(retail.Trainer) && !a.Holds(retail.Office) {
 		e.action = "sign-in.denied"
 		return Account{}, wrap(errors.Join(ErrDenied, db.noteAudit(ctx, db.q(), who, e)), "signing in %s", code)
 	}

@@ -49,6 +49,11 @@ func refused(field, value, want string) error {
 	return assess.FieldError{Field: field, Value: value, Want: want, Err: assess.ErrOutOfRange}
 }
 
+// inconsistent is a problem with a value that can't stand beside the others.
+func inconsistent(field, value, want string) error {
+	return assess.FieldError{Field: field, Value: value, Want: want, Err: assess.ErrInconsistent}
+}
+
 // wrap says what was being done, and puts the sentinel for err's cause in its
 // chain. A nil err stays nil.
 func wrap(err error, format string, args ...any) error {

@@ -91,7 +91,11 @@ func WantedSchema() int64 {
 	if err != nil {
 		panic(err) // the files are embedded
 	}
-	return int64(len(entries))
+	version, err := goose.NumericComponent(entries[len(entries)-1].Name())
+	if err != nil {
+		panic(err)
+	}
+	return version
 }
 
 // CheckSchema returns ErrSchemaOld or ErrSchemaNew where the schema is not the

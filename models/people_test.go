@@ -79,6 +79,50 @@ func TestStaff(t *testing.T) {
 		} {
 			t.Run(c.name, func(t *testing.T) { wantField(t, db.SaveStaff(t.Context(), office, c.s), c.field) })
 		}
+		t.Run("an account holds several roles, each with its scope", func(t *testing.T) {
+			s := retail.Staff{
+				Code: "F-5", Role: retail.Fitter, Scopes: []retail.Scope{{Store: "S-1"}},
+				Also: []retail.Grant{{Role: retail.Trainer}, {Role: retail.Manager, Scope: retail.Scope{Store: "S-2"}}},
+			}
+			must(t, db.SaveStaff(t.Context(), office, s))
+			before, err := db.Account(t.Context(), "F-5")
+			must(t, err)
+			same(t, before.Staff, s)
+			s.Also = s.Also[:1]
+			must(t, db.SaveStaff(t.Context(), office, s))
+			after, err := db.Account(t.Context(), "F-5")
+			must(t, err)
+			same(t, after.Staff, s)
+			if after.Epoch <= before.Epoch {
+				t.Errorf("taking a role away left the sessions: epoch %d, then %d", before.Epoch, after.Epoch)
+			}
+			trail, _, err := db.Audit(t.Context(), models.AuditFilter{Subject: "staff:F-5"}, models.Page{Limit: 1})
+			must(t, err)
+			if e := trail[0]; e.Action != "staff.change" || !strings.Contains(e.Before, `"also":"trainer@fleet manager@store:S-2"`) || !strings.Contains(e.After, `"also":"trainer@fleet"`) {
+				t.Errorf("the trail says %+v", e)
+			}
+		})
+		at1 := []retail.Scope{{Store: "S-1"}}
+		for _, c := range []struct {
+			name string
+			role retail.Role
+			also []retail.Grant
+		}{
+			{"a further role that doesn't exist is refused", retail.Fitter, []retail.Grant{{Role: "king"}}},
+			{"a further role where nothing is set up is refused", retail.Fitter, retail.Grants(retail.Trainer, retail.Scope{Region: "WEST"})},
+			{"the main role again is refused", retail.Fitter, retail.Grants(retail.Fitter, retail.Scope{Store: "S-2"})},
+			{"one role twice in one place is refused", retail.Fitter, []retail.Grant{{Role: retail.Trainer}, {Role: retail.Trainer}}},
+			{"a fitter who is a trainee too is refused", retail.Fitter, retail.Grants(retail.Trainee, at1...)},
+			{"a trainee who is a fitter elsewhere is refused", retail.Trainee, retail.Grants(retail.Fitter, retail.Scope{Store: "S-2"})},
+			{"a trainer who is trainee and manager is refused", retail.Trainer, append(retail.Grants(retail.Trainee, at1...), retail.Grants(retail.Manager, at1...)...)},
+		} {
+			t.Run(c.name, func(t *testing.T) {
+				wantField(t, db.SaveStaff(t.Context(), office, retail.Staff{Code: "X", Role: c.role, Scopes: at1, Also: c.also}), "also")
+			})
+		}
+		t.Run("a trainer who learns to read pairs is fine", func(t *testing.T) {
+			must(t, db.SaveStaff(t.Context(), office, retail.Staff{Code: "F-6", Role: retail.Trainee, Scopes: at1, Also: []retail.Grant{{Role: retail.Trainer}}}))
+		})
 		t.Run("a change of role keeps the password and ends sessions", func(t *testing.T) {
 			before, err := db.Account(t.Context(), "F-1")
 			must(t, err)

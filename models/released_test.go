@@ -163,6 +163,11 @@ func TestAReleasedDatabaseUpgradesAndReadsTheSame(t *testing.T) {
 				accounts, err := db.Accounts(ctx)
 				must(t, err)
 				got["account"] = len(accounts)
+				for i := range accounts {
+					if a := &accounts[i]; len(a.Scopes) == 0 || len(a.Grants()) != len(a.Scopes) {
+						t.Errorf("account %s holds %v of %v", a.Code, a.Grants(), a.Scopes)
+					}
+				}
 				for table, n := range got {
 					if n != len(before[table]) {
 						t.Errorf("%d rows of %s, want %d", n, table, len(before[table]))

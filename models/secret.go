@@ -54,7 +54,7 @@ func (tokenRow) TableName() string { return "api_token" }
 
 func (row *tokenRow) token() Token {
 	return Token{
-		Name: row.Name, Role: retail.Role(row.Role), Scopes: scopesOf(row.Scopes),
+		Name: row.Name, Role: retail.Role(row.Role), Scopes: parsedWords(row.Scopes, retail.ParseScope),
 		CreatedBy: string(row.CreatedBy), CreatedAt: time.Time(row.CreatedAt),
 		Expires: time.Time(row.ExpiresAt), RevokedAt: time.Time(row.RevokedAt),
 	}
@@ -73,7 +73,7 @@ func (db *DB) AddToken(ctx context.Context, by Actor, t Token, lasts time.Durati
 	secret, h := newSecret(tokenPrefix)
 	now := db.now()
 	row := tokenRow{
-		Name: t.Name, Secret: h, Role: string(t.Role), Scopes: scopeWords(t.Scopes), CreatedBy: text(by.Account),
+		Name: t.Name, Secret: h, Role: string(t.Role), Scopes: retail.Words(t.Scopes), CreatedBy: text(by.Account),
 		CreatedAt: instant(now), ExpiresAt: instant(now.Add(lasts)),
 	}
 	err = db.tx(ctx, func(tx *txn) error {

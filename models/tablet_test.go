@@ -19,6 +19,7 @@ func TestStaffAtAStore(t *testing.T) {
 			{Code: "F-3", Role: retail.Fitter, Scopes: here, Retired: "2026-03-01"},
 			{Code: "F-4", Role: retail.Fitter, Scopes: []retail.Scope{{Store: "S-11"}}},
 			{Code: "M-1", Role: retail.Manager, Scopes: []retail.Scope{{Region: "SOUTH"}}},
+			{Code: "T-1", Role: retail.Trainer, Scopes: models.Fleet, Also: retail.Grants(retail.Trainee, here...)},
 		} {
 			must(t, db.SaveStaff(t.Context(), office, s))
 		}
@@ -28,7 +29,7 @@ func TestStaffAtAStore(t *testing.T) {
 		for _, a := range all {
 			codes = append(codes, a.Code)
 		}
-		if want := []string{"F-1", "F-2"}; !slices.Equal(codes, want) {
+		if want := []string{"F-1", "F-2", "T-1"}; !slices.Equal(codes, want) {
 			t.Errorf("at S-1 are %v, want %v: neither the retired, nor those of S-11, nor the region's", codes, want)
 		}
 	})

@@ -211,7 +211,7 @@ func openDoors(a *app, db *models.DB) error {
 				return err
 			}
 		}
-		fmt.Fprintf(a.stdout, "  %-8s %s (%s)\n", role, acc.Code, joinScopes(acc.Scopes))
+		fmt.Fprintf(a.stdout, "  %-8s %s (%s)\n", role, acc.Code, retail.Words(acc.Scopes))
 	}
 	return nil
 }

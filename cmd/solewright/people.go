@@ -41,7 +41,7 @@ func (r *reach) scopes(a *app, db *models.DB) ([]retail.Scope, error) {
 }
 
 type staffCmd struct {
-	Add      staffAddCmd      `cmd:"" help:"Add an account, or change its role and reach; prints a first password."`
+	Add      staffAddCmd      `cmd:"" help:"Add an account, or change its roles and reach; prints a first password."`
 	Password staffPasswordCmd `cmd:"" help:"Set a password: read from standard input, or made and printed."`
 	PIN      staffPINCmd      `cmd:"" name:"pin" help:"Set the PIN for store tablets, read from standard input."`
 	Disable  staffDisableCmd  `cmd:"" help:"Retire an account; its sessions end."`
@@ -51,11 +51,29 @@ type staffCmd struct {
 type staffAddCmd struct {
 	database
 	reach
-	Code string `arg:"" help:"The person's code."`
-	Role string `required:"" enum:"fitter,trainee,manager,trainer,office" help:"fitter, trainee, manager, trainer or office."`
+	Code string   `arg:"" help:"The person's code."`
+	Role string   `required:"" enum:"fitter,trainee,manager,trainer,office" help:"fitter, trainee, manager, trainer or office."`
+	Also []string `placeholder:"ROLE@PLACE" help:"A further role and where: trainer@fleet, manager@region:CODE or fitter@store:CODE; may be given more than once."`
+}
+
+// grants returns the further roles.
+func (s *staffAddCmd) grants() ([]retail.Grant, error) {
+	var all []retail.Grant
+	for _, word := range s.Also {
+		g, ok := retail.ParseGrant(word)
+		if !ok {
+			return nil, usageError{fmt.Errorf("--also: %q: want a role and where, such as trainer@fleet or manager@store:CODE", word)}
+		}
+		all = append(all, g)
+	}
+	return all, nil
 }
 
 func (s *staffAddCmd) Run(a *app) error {
+	also, err := s.grants()
+	if err != nil {
+		return err
+	}
 	return s.use(a, func(db *models.DB) error {
 		scopes, err := s.scopes(a, db)
 		if err != nil {
@@ -66,7 +84,7 @@ func (s *staffAddCmd) Run(a *app) error {
 		if err != nil && !fresh {
 			return err
 		}
-		if err := db.SaveStaff(a.ctx, operator, retail.Staff{Code: s.Code, Role: retail.Role(s.Role), Scopes: scopes}); err != nil || !fresh {
+		if err := db.SaveStaff(a.ctx, operator, retail.Staff{Code: s.Code, Role: retail.Role(s.Role), Scopes: scopes, Also: also}); err != nil || !fresh {
 			return err
 		}
 		return setNewPassword(a, db, s.Code)
@@ -130,8 +148,8 @@ func (s *staffListCmd) Run(a *app) error {
 			return err
 		}
 		for _, acc := range all {
-			scopes := joinScopes(acc.Scopes)
-			if err := s.line(a, field{"code", acc.Code}, field{"role", string(acc.Role)}, field{"scopes", scopes}, field{"retired", acc.Retired}); err != nil {
+			if err := s.line(a, field{"code", acc.Code}, field{"role", string(acc.Role)}, field{"scopes", retail.Words(acc.Scopes)},
+				field{"also", retail.Words(acc.Also)}, field{"retired", acc.Retired}); err != nil {
 				return err
 			}
 		}
@@ -197,7 +215,7 @@ func (t *tokenListCmd) Run(a *app) error {
 			if !tok.RevokedAt.IsZero() {
 				state = "revoked " + tok.RevokedAt.Format(time.DateOnly)
 			}
-			if err := t.line(a, field{"name", tok.Name}, field{"role", string(tok.Role)}, field{"scopes", joinScopes(tok.Scopes)}, field{"state", state}); err != nil {
+			if err := t.line(a, field{"name", tok.Name}, field{"role", string(tok.Role)}, field{"scopes", retail.Words(tok.Scopes)}, field{"state", state}); err != nil {
 				return err
 			}
 		}
@@ -223,12 +241,4 @@ func (a *app) firstLine() (string, error) {
 		return "", err
 	}
 	return strings.TrimRight(line, "\r\n"), nil
-}
-
-func joinScopes(scopes []retail.Scope) string {
-	words := make([]string, len(scopes))
-	for i, s := range scopes {
-		words[i] = s.String()
-	}
-	return strings.Join(words, " ")
 }

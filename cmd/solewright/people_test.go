@@ -59,10 +59,11 @@ func TestATabletIsSetUpListedAndRevoked(t *testing.T) {
 
 func TestPeopleAndTokensAreListedInJSON(t *testing.T) {
 	flags := retailer(t)
-	must(t, append([]string{"staff", "add", "M1", "--role", "manager", "--region", "E"}, flags...)...)
+	must(t, append([]string{"staff", "add", "M1", "--role", "manager", "--region", "E", "--also", "trainer@fleet", "--also", "fitter@store:E1"}, flags...)...)
 	must(t, append([]string{"token", "add", "till", "--role", "fitter", "--store", "E1", "--days", "3"}, flags...)...)
 	for _, c := range []struct{ kind, key, value string }{
 		{"staff", "scopes", "region:E"},
+		{"staff", "also", "trainer@fleet fitter@store:E1"},
 		{"token", "scopes", "store:E1"},
 	} {
 		var line map[string]string
@@ -71,6 +72,19 @@ func TestPeopleAndTokensAreListedInJSON(t *testing.T) {
 		}
 		if line[c.key] != c.value {
 			t.Errorf("%s list --json: %v; want %s %q", c.kind, line, c.key, c.value)
+		}
+	}
+	for _, c := range []struct {
+		also string
+		code int
+		says string
+	}{
+		{"trainer", exitUsage, "want a role and where"},
+		{"trainee@store:E1", exitWrong, "trainee or fitter, not both"},
+	} {
+		got := command(t, "", nil, append([]string{"staff", "add", "F2", "--role", "fitter", "--store", "E1", "--also", c.also}, flags...)...)
+		if got.code != c.code || !strings.Contains(got.err, c.says) {
+			t.Errorf("--also %s: exit %d, %q", c.also, got.code, got.err)
 		}
 	}
 }

@@ -106,10 +106,10 @@ func staff(ctx context.Context, db *models.DB, ask Asked, write func([]byte) err
 		return err
 	}
 	return list(retail.StaffList.CSV, write, all, nil, func(a *models.Account) *retail.Staff {
-		for _, scope := range a.Scopes {
-			at := retail.Store{Code: scope.Store, Region: scope.Region}
-			if scope.Store != "" {
-				at = byCode[scope.Store]
+		for _, g := range a.Grants() {
+			at := retail.Store{Code: g.Scope.Store, Region: g.Scope.Region}
+			if g.Scope.Store != "" {
+				at = byCode[g.Scope.Store]
 			}
 			if within(ask.Scopes, at) {
 				return &a.Staff

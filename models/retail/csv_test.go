@@ -74,8 +74,8 @@ func TestFilesComeOutInOneForm(t *testing.T) {
 			"store,name,region,region_name,zone,currency,unit,retired\r\nS-1,,N,\"North, upper\",Europe/Madrid,EUR,km,\r\n",
 		},
 		{
-			"staff", "staff,role,scopes\nF-1,manager,region:N  store:S-1\nF-2,office,fleet\n",
-			"staff,role,scopes,retired\r\nF-1,manager,region:N store:S-1,\r\nF-2,office,fleet,\r\n",
+			"staff", "also,staff,role,scopes\n,F-1,manager,region:N  store:S-1\ntrainer@fleet  fitter@store:S-1,F-2,office,fleet\n",
+			"staff,role,scopes,also,retired\r\nF-1,manager,region:N store:S-1,,\r\nF-2,office,fleet,trainer@fleet fitter@store:S-1,\r\n",
 		},
 		{
 			"shoe-models", "model,brand,gtins,rigid_counter,flex,built,drop_mm\nArc,Velm,6291041500213 96385074,NO,2,toe_lateral mid_medial,0\n",
@@ -142,6 +142,11 @@ func TestBadRowsAreNamed(t *testing.T) {
 			"a store without a code", "stores", "store,region,zone,currency,unit\n,N,UTC,EUR,km\n",
 			[]assess.FieldError{{Line: 2, Column: 1, Field: "store"}},
 			assess.ErrMissingField,
+		},
+		{
+			"a further role without a place", "staff", "staff,role,scopes,also\nF-1,fitter,fleet,trainer\n",
+			[]assess.FieldError{{Line: 2, Column: 18, Field: "also", Value: "trainer"}},
+			assess.ErrOutOfRange,
 		},
 		{
 			"a role there isn't", "staff", "staff,role,scopes\nF-1,boss,fleet\n",

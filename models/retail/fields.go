@@ -142,6 +142,8 @@ func staffFields() []assess.Field[Staff] {
 		word("role", roles, func(s *t) *string { return (*string)(&s.Role) }),
 		words("scopes", "fleet, region:CODE or store:CODE, space between", ParseScope, Scope.String,
 			func(s *t) *[]Scope { return &s.Scopes }),
+		words("also", "further roles, each with its scope, such as trainer@fleet or manager@store:CODE, space between", ParseGrant, Grant.String,
+			func(s *t) *[]Grant { return &s.Also }),
 		assess.Date("retired", func(s *t) *string { return &s.Retired }),
 	}
 }
@@ -390,6 +392,17 @@ func ParseScope(s string) (scope Scope, ok bool) {
 		return Scope{Store: code}, true
 	}
 	return Scope{}, false
+}
+
+// ParseGrant reads what [Grant.String] writes.
+func ParseGrant(s string) (g Grant, ok bool) {
+	role, scope, _ := strings.Cut(s, "@")
+	if !slices.Contains(Roles, Role(role)) {
+		return Grant{}, false
+	}
+	g.Role = Role(role)
+	g.Scope, ok = ParseScope(scope)
+	return g, ok
 }
 
 // parseGTIN takes a GTIN in its form of 14 digits.

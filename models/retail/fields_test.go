@@ -55,6 +55,7 @@ func TestRecordsComeBackAsTheyWere(t *testing.T) {
 	})
 	roundTrip(t, retail.StaffList, retail.Staff{
 		Code: "F-1", Role: retail.Manager, Scopes: []retail.Scope{{}, {Region: "NORTH"}, {Store: "S-0001"}},
+		Also: []retail.Grant{{Role: retail.Trainer}, {Role: retail.Fitter, Scope: retail.Scope{Store: "S-0002"}}},
 	})
 	roundTrip(t, retail.Runners, retail.Runner{
 		Code: "R-1", TeachingPhotos: retail.Consent{Date: "2026-10-05", Text: "v2"}, Unit: "mi", MassBand: "90 and over",

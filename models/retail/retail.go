@@ -1,6 +1,9 @@
 package retail
 
 import (
+	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"solewright/assess"
@@ -57,12 +60,50 @@ func (s Scope) String() string {
 	return "fleet"
 }
 
+// Grant is a role, and where it is held.
+type Grant struct {
+	Role  Role
+	Scope Scope
+}
+
+// String writes a grant as its role and scope: manager@store:E1.
+func (g Grant) String() string { return string(g.Role) + "@" + g.Scope.String() }
+
+// Grants returns a role in each of the scopes.
+func Grants(role Role, scopes ...Scope) []Grant {
+	all := make([]Grant, len(scopes))
+	for i, s := range scopes {
+		all[i] = Grant{role, s}
+	}
+	return all
+}
+
+// Words writes scopes or grants as words with spaces between.
+func Words[T fmt.Stringer](all []T) string {
+	words := make([]string, len(all))
+	for i, v := range all {
+		words[i] = v.String()
+	}
+	return strings.Join(words, " ")
+}
+
 // Staff is one person's account, by code.
 type Staff struct {
-	Code    string
-	Role    Role
-	Scopes  []Scope
+	Code string
+	// Role is the main one, on whose page the person starts, and Scopes where.
+	Role   Role
+	Scopes []Scope
+	// Also are further roles, each with its scope.
+	Also    []Grant
 	Retired string // YYYY-MM-DD, empty while active
+}
+
+// Grants returns everything that the account holds, the main role first.
+func (s *Staff) Grants() []Grant { return append(Grants(s.Role, s.Scopes...), s.Also...) }
+
+// Holds reports whether the account holds a role anywhere.
+func (s *Staff) Holds(role Role) bool {
+	return slices.ContainsFunc(s.Grants(), func(g Grant) bool { return g.Role == role })
 }
 
 // Features are what a fitting speaks of instead of brands.

@@ -118,7 +118,7 @@ const paid = (bench) => bench.ticket.override?.minor ?? credit(bench)?.minor;
 // replace or retire, which takes a second person besides. Common practice, no source.
 const less = (bench) => rank(bench.given()) < rank(bench.result.verdict);
 const undone = (bench) => less(bench) && gone(bench.result.verdict);
-const coRead = (bench) => bench.context.who?.role === "trainee" && bench.given() === "keep";
+const coRead = (bench) => bench.context.who?.trainee && bench.given() === "keep";
 
 // signed reports whether another credit is allowed: by who is at the bench, or by a manager who signed it off here.
 const signed = (bench) => Boolean(bench.context.who?.may_override || bench.ticket.override?.by);
