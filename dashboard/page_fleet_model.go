@@ -289,7 +289,7 @@ func (s *Server) modelBatches(c *gin.Context, v *memory.View, a wear.Ask) (figur
 			f.Finding = w.say("fleet.model.early-finding", "km", wear.EarlyKM, "batch", name, "share", w.percentOf(most), "size", b.Size)
 		}
 		if b.Batch != "" {
-			lists = append(lists, way{Href: questionAddress(a, "batch", b.Batch, "sort", "least-km"), Text: b.Batch})
+			lists = append(lists, way{Href: questionAddress(a, "batch", b.Batch, "unit", wear.Units[1], "sort", "least-km"), Text: b.Batch})
 		}
 	}
 	return s.figure(c, "early", w.say("fleet.model.early", "km", wear.EarlyKM), w.say("fleet.model.early-caption", "km", wear.EarlyKM), f), lists, nil

@@ -355,12 +355,12 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 			t.Fatal("the batch has no link")
 		}
 		signal := decoded[signalList](t, r.call("GET", apiRoot+"/wear/signals", r.office(), nil)).Items[0]
-		title := regexp.MustCompile(`<h1>(\d+) pairs</h1>`).FindStringSubmatch(r.sees(html.UnescapeString(link[1])))
+		title := regexp.MustCompile(`<h1>(\d+) readings</h1>`).FindStringSubmatch(r.sees(html.UnescapeString(link[1])))
 		if title == nil {
 			t.Fatal("the link leads to no list")
 		}
 		if n, _ := strconv.Atoi(title[1]); n < signal.Hits {
-			t.Errorf("%d pairs stand behind %d hits", n, signal.Hits)
+			t.Errorf("%d readings stand behind %d hits", n, signal.Hits)
 		}
 	})
 
@@ -443,10 +443,10 @@ func TestTheModelPageShowsWhatWasPlanted(t *testing.T) {
 	path := func(i int) string { return "/fleet/models/" + f.Models[i].ID.String() }
 	const months = "?from=2025-01&to=2026-10"
 
-	t.Run("the shares by batch are those of the pairs listed, and the planted batch stands out", func(t *testing.T) {
+	t.Run("the shares by batch are those of the readings listed, and the planted batch stands out", func(t *testing.T) {
 		r.t = t
 		hits, size := map[string]int{}, map[string]int{}
-		list := r.file(t, "/fleet/pairs"+months+"&as=csv&model="+f.Models[p.BatchModel].ID.String())
+		list := r.file(t, "/fleet/pairs"+months+"&unit=reading&as=csv&model="+f.Models[p.BatchModel].ID.String())
 		at := map[string]int{}
 		for i, name := range list[0] {
 			at[name] = i

@@ -25,6 +25,7 @@ var statistics = []method{
 	{"difference", "Newcombe 1998, Stat Med 17:873–890, method 10"},
 	{"association", "Pearson 1900; Freeman & Halton 1951, Biometrika 38:141–149; Haberman 1973, Biometrics 29:205–220; Bergsma 2013, J Korean Stat Soc 42:323–328"},
 	{"adjust", "Benjamini & Hochberg 1995, J R Stat Soc B 57:289–300"},
+	{"apart", "Spiegelhalter 2005, Stat Med 24:1185–1202; Paule & Mandel 1982, J Res Natl Bur Stand 87:377–385; Mantel & Haenszel 1959, J Natl Cancer Inst 22:719–748"},
 	{"pool", "Beta-binomial empirical Bayes; intervals of Laird & Louis 1987, J Am Stat Assoc 82:739–750"},
 	{"life", "Turnbull 1976, J R Stat Soc B 38:290–295; Peto 1973, Appl Stat 22:86–91"},
 	{"score", "Sun 1996, Stat Med 15:1387–1395"},

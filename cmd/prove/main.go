@@ -11,6 +11,7 @@
 //	judge   readings judged a second
 //	fleet   the fleet in memory at ten million readings
 //	tally   statistics over ten million rows
+//	signals what fleets raise that have nothing planted, and whether what is planted is found
 //	study   how often intervals cover and tests err, in parts: study shares tests
 package main
 
@@ -42,6 +43,7 @@ var proofs = []proof{
 	{"judge", proveJudge},
 	{"fleet", proveFleet},
 	{"tally", proveTally},
+	{"signals", proveSignals},
 	{"study", proveStudy},
 }
 

@@ -52,6 +52,7 @@ var kinds = map[string]func(v *View, f Filter, dims []Dim) (any, error){
 	"count":  func(v *View, f Filter, dims []Dim) (any, error) { return v.Count(f, dims...) },
 	"life":   func(v *View, f Filter, dims []Dim) (any, error) { f.Readings = false; return v.Life(f, dims...) },
 	"looks":  func(v *View, f Filter, dims []Dim) (any, error) { return v.Looks(f, dims...) },
+	"bands":  func(v *View, f Filter, dims []Dim) (any, error) { return v.Bands(f, 50, dims...) },
 	"grades": func(v *View, f Filter, dims []Dim) (any, error) { return v.Grades(f, dims...) },
 	"unread": func(v *View, f Filter, dims []Dim) (any, error) { return v.Unread(f, dims...) },
 	"tilts":  func(v *View, f Filter, dims []Dim) (any, error) { return v.Tilts(f, dims...) },

@@ -180,7 +180,7 @@ func (f *Fleet) buildCatalogue(n int) {
 
 // addModel adds one version of the i-th name.
 func (f *Fleet) addModel(i, version, versions int) {
-	d := roll(derive(houseKey, keyModel, uint64(i*versionsPerName+version)))
+	d := roll(derive(f.house, keyModel, uint64(i*versionsPerName+version)))
 	l := law{category: assortment[i%len(assortment)], popularity: 2 + d.below(4), rigid: true}
 	if i == plantedModel || i == plantedBatch {
 		l.popularity = plantedPopularity

@@ -87,7 +87,7 @@ const thirdEvery, traineeEvery = 4, 3
 // buildPlaces makes regions, stores and staff. They don't depend on the seed:
 // the retailer is the same, its customers differ.
 func (f *Fleet) buildPlaces(n int) {
-	key := derive(houseKey, keyStore, 0)
+	key := derive(f.house, keyStore, 0)
 	for _, r := range regionPlans {
 		f.Regions = append(f.Regions, retail.Region{Code: r.code, Name: r.name, Currency: r.currency})
 	}
@@ -137,7 +137,7 @@ func (f *Fleet) buildPlaces(n int) {
 // hire adds a person with their own way of reading. People differ in skill as
 // runners do in habit: house assumption.
 func (f *Fleet) hire(code string, role retail.Role, scope retail.Scope) {
-	d := roll(derive(houseKey, keyStaff, uint64(len(f.Staff))))
+	d := roll(derive(f.house, keyStaff, uint64(len(f.Staff))))
 	t := f.tables
 	r := reader{
 		trainee: role == retail.Trainee,
@@ -175,7 +175,7 @@ const (
 func (f *Fleet) buildEvents() {
 	for i := range f.stores {
 		s := &f.stores[i]
-		d := roll(derive(houseKey, keyEvent, uint64(i)))
+		d := roll(derive(f.house, keyEvent, uint64(i)))
 		for year := 0; f.burn+year*365 < f.days; year++ {
 			first := f.burn + year*365
 			for o := range offersPerYear {

@@ -16,6 +16,10 @@ type Options struct {
 	// Seed moves the runners, their pairs and every reading. Stores, staff and
 	// models are the same under every seed, so that replicates share one truth.
 	Seed uint64
+	// House moves what Seed doesn't: how each store's people read, and how each
+	// model wears. Under another house the stores and models are other draws of the
+	// same trade.
+	House uint64
 	// Inspections is how many records Inspections yields, exactly. Default 20,000.
 	Inspections int
 	// Stores, 12 to 2,000; default 24.
@@ -66,6 +70,7 @@ type Fleet struct {
 	Events  []retail.Event
 
 	seed   uint64
+	house  uint64
 	plant  bool
 	judge  bool
 	tables *tables
@@ -103,7 +108,7 @@ func New(o Options) *Fleet {
 	if o.End.IsZero() {
 		o.End = defaultEnd
 	}
-	f := &Fleet{seed: o.Seed, plant: o.Plant, judge: o.Judge, tables: tabulate()}
+	f := &Fleet{seed: o.Seed, house: houseKey ^ o.House, plant: o.Plant, judge: o.Judge, tables: tabulate()}
 	f.buildCalendar(o.End, within(o.Months, defaultMonths, 1, maxMonths))
 	f.buildPlaces(within(o.Stores, defaultStores, minStores, maxStores))
 	f.buildCatalogue(within(o.Models, defaultModels, minModels, maxModels))

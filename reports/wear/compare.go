@@ -2,6 +2,7 @@ package wear
 
 import (
 	"errors"
+	"math"
 
 	"solewright/reports/fleet"
 	"solewright/reports/stats"
@@ -63,6 +64,18 @@ func Compare(v *fleet.View, a, b Ask) ([]Comparison, error) {
 	return all, nil
 }
 
+// twoShares is the two-sided chance of two shares as far apart, by z with the
+// pooled share.
+func twoShares(a, b rate) float64 {
+	n, m := float64(a.size), float64(b.size)
+	pooled := float64(a.hits+b.hits) / (n + m)
+	variance := pooled * (1 - pooled) * (1/n + 1/m)
+	if variance == 0 {
+		return 1
+	}
+	return twoSided((float64(a.hits)/n - float64(b.hits)/m) / math.Sqrt(variance))
+}
+
 // asked counts the pairs asked about, and how many are hits.
 func asked(v *fleet.View, a Ask) (rate, error) {
 	trials, _, err := hits(v, a)
@@ -92,7 +105,7 @@ type Change struct {
 func Changed(v *fleet.View, now, before Ask) (Change, error) {
 	count := func(a Ask) (map[like]rate, error) {
 		a.Pattern, a.Readings = "", true
-		groups, err := v.Looks(a.filter(), fleet.Kind, fleet.Category)
+		groups, err := v.Bands(a.filter(), 2*bandKM, fleet.Kind, fleet.Category)
 		var units []measured
 		for i := range groups {
 			units = append(units, measured{by: strata(&groups[i], groups[i].By[0], groups[i].By[1], 2*bandKM, 0)})

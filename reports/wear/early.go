@@ -5,20 +5,23 @@ import (
 	"solewright/reports/stats"
 )
 
-// EarlyShare is the share of one batch's pairs found worn among those judged
-// under [EarlyKM]; Batch is empty for pairs whose batch wasn't read.
+// EarlyShare is the share of one batch's readings under [EarlyKM] that found the pair
+// worn; Batch is empty for pairs whose batch wasn't read.
 type EarlyShare struct {
 	Batch string
 	stats.Share
 }
 
-// Early answers, by batch, which share of the pairs asked about that were last
-// read under [EarlyKM] was found worn (advised replace or retire), with Wilson's
-// interval. Pairs of unknown distance and incomplete readings are left out, as
-// is a batch without any pair judged. Ask about one model: batches of two models
-// may have the same name.
+// Early answers, by batch, which share of the readings under [EarlyKM] of the pairs
+// asked about found the pair worn (advised replace or retire), with Wilson's
+// interval. It is readings and not each pair's last: pairs of an old batch that were
+// last read so early are those that ended there, those of a new one are still on
+// their way. Readings of unknown distance and incomplete ones are left out, as is a
+// batch without any other. Ask about one model: batches of two models may have the
+// same name.
 func Early(v *fleet.View, a Ask) ([]EarlyShare, error) {
-	groups, err := v.Looks(a.Filter(), fleet.Batch)
+	a.Readings = true
+	groups, err := v.Bands(a.Filter(), EarlyKM, fleet.Batch)
 	if err != nil {
 		return nil, err
 	}
@@ -38,4 +41,65 @@ func Early(v *fleet.View, a Ask) ([]EarlyShare, error) {
 		all = append(all, EarlyShare{groups[i].By[0], s})
 	}
 	return all, nil
+}
+
+// earlyBatches looks for batches that fail early. What like pairs of the category let
+// expect is moved to where the model's other batches lie, as far as they can say:
+// a model that wears fast is no bad batch. It is of readings, as [Early] is.
+func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
+	a.Readings = true
+	groups, err := v.Bands(a.filter(), bandKM, fleet.Category, fleet.Model, fleet.Batch)
+	if err != nil {
+		return nil, err
+	}
+	units := make([]measured, len(groups))
+	for i := range groups {
+		units[i] = measured{groups[i].By, strata(&groups[i], "", groups[i].By[0], bandKM, EarlyKM)}
+	}
+	all := total(units)
+	var (
+		batches []atRisk
+		models  = map[string]*atRisk{} // all batches of each
+		order   []string
+		apart   []stats.Deviation
+	)
+	for i := range units {
+		r, model := units[i].risks(all), units[i].words[1]
+		if models[model] == nil {
+			models[model], order = new(atRisk), append(order, model)
+		}
+		models[model].join(&r)
+		batches = append(batches, r)
+	}
+	for _, m := range order {
+		if models[m].size >= MinPairs {
+			apart = append(apart, models[m].deviation(0))
+		}
+	}
+	between := stats.OddsSpread(apart)
+	var (
+		tested []Signal
+		faced  []atRisk
+	)
+	apart = nil
+	for i := range units {
+		words := units[i].words
+		if words[2] == "" || batches[i].size < MinPairs {
+			continue
+		}
+		r := batches[i].besideOthers(models[words[1]], between)
+		s, err := Signal{Kind: EarlyBatch, Model: words[1], Batch: words[2]}.finding(r.hits, r.size, r.expected/float64(r.size))
+		if err != nil {
+			return nil, err
+		}
+		s.Beyond = float64(s.Size) * (s.Low - s.Expected) // only more is a fault
+		tested, faced, apart = append(tested, s), append(faced, r), append(apart, r.deviation(0))
+	}
+	spread := stats.OddsSpread(apart)
+	for i := range tested {
+		if tested[i].P, err = faced[i].tail(spread); err != nil {
+			return nil, err
+		}
+	}
+	return tested, nil
 }

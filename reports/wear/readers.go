@@ -169,7 +169,7 @@ func shifts(v *fleet.View, a Ask, store string) ([]Shift, error) {
 func mostBeyond(v *fleet.View, a Ask, store string) (model string, part float64, err error) {
 	a.Pattern, a.Readings = "", true
 	count := func(a Ask) (map[string]map[like]rate, error) {
-		groups, err := v.Looks(a.filter(), fleet.Model, fleet.Kind, fleet.Category)
+		groups, err := v.Bands(a.filter(), 2*bandKM, fleet.Model, fleet.Kind, fleet.Category)
 		by := map[string]map[like]rate{}
 		for i := range groups {
 			g := &groups[i]

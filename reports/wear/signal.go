@@ -60,8 +60,9 @@ type Signal struct {
 	High  float64 `json:"high"`
 	// Expected is the share that like pairs elsewhere have.
 	Expected float64 `json:"expected"`
-	// P is the chance of a finding as far out, Q the same after Benjamini and
-	// Hochberg over everything of the kind that was tested, Tested.
+	// P is the chance of a finding as far out among units that differ as they do, Q
+	// the same after Benjamini and Hochberg over everything of the kind that was
+	// tested, Tested.
 	P      float64 `json:"p"`
 	Q      float64 `json:"q"`
 	Tested int     `json:"tested"`
@@ -73,12 +74,11 @@ type Signal struct {
 // Thresholds of signals. House values, but for the 250 km, which is where a
 // failure is a possible fault of the shoe by the default rules.
 const (
-	MinPairs   = 20   // below, nothing is ranked
-	maxQ       = 0.05 // the share of false signals among all that are shown
-	EarlyKM    = 250
-	bandKM     = 50
-	winsorised = 0.1 // of each end of the stores' z
-	conf       = 0.95
+	MinPairs = 20   // below, nothing is ranked
+	maxQ     = 0.05 // the share of false signals among all that are shown
+	EarlyKM  = 250
+	bandKM   = 50
+	conf     = 0.95
 	// recentMonths is how far back a month that moved is still news.
 	recentMonths = 3
 )
@@ -86,18 +86,23 @@ const (
 // Signals looks for what stands out among the pairs asked about, the most worth
 // acting on first. The pattern, the part and By of the question don't count.
 //
-//   - A batch: pairs of one batch read under 250 km that were found worn, against
-//     what pairs of the same category at the same distance (bands of 50 km) have
-//     elsewhere; exact Poisson-binomial tail.
+//   - A batch: readings of one batch under 250 km that found the pair worn, against
+//     those of the same category at the same distance (bands of 50 km), moved to
+//     where the model's other batches lie; the exact Poisson-binomial tail, among
+//     batches that differ as they do.
 //   - A store: readings that found the pair worn, against those of the same kind
 //     of visit, category and distance (bands of 100 km) in all other stores: it is
-//     readings that a store's people make; z over its overdispersion, with the outer tenths
-//     of z pulled in (Spiegelhalter DJ 2005, Stat Med 24:1185–1202).
+//     readings that a store's people make; z over how stores vary.
 //   - A model under one gait: a medial or lateral pattern, against other models
-//     of its category under that gait; Newcombe's interval, two-sided z of the
-//     difference.
-//   - A month of the last three: readings that found the pair worn, of all
-//     readings, against those of all other months; two-sided z.
+//     of its category under that gait; the binomial tail, among models that differ
+//     as they do, which also holds the likeness of one runner's pairs.
+//   - A month of the last three: readings that found the pair worn, against like
+//     readings of all other months; z over how months vary.
+//
+// Stores, models, batches and months are never quite alike, so chance alone is no
+// measure: how far they lie apart is measured from all of them, the outer tenths
+// pulled in, and one stands out only against that; see [stats.OddsSpread] and
+// [stats.MeasureDispersion].
 //
 // Groups under 20 pairs are not tested. Within a kind, q is by Benjamini–Hochberg
 // over all that were tested, and what is left goes by how many pairs are beyond
@@ -201,6 +206,7 @@ func (s *Signal) Pairs(a Ask) Ask {
 		}
 		return a
 	case EarlyBatch:
+		a.Readings = true
 		if !a.KMTo.OK() || a.KMTo.Int() >= EarlyKM {
 			a.KMTo = assess.Of(EarlyKM - 1)
 		}
@@ -210,7 +216,7 @@ func (s *Signal) Pairs(a Ask) Ask {
 		a.Readings = true
 		a.From, a.To = s.Month, s.Month
 	}
-	if s.Kind != MonthMoved && !a.KMFrom.OK() {
+	if !a.KMFrom.OK() {
 		a.KMFrom = assess.Of(0) // an unknown distance can't be compared
 	}
 	return a.Without(fleet.Verdict).With(fleet.Verdict, worn...)
@@ -287,8 +293,8 @@ func keysOf[V any](by map[like]V) []like {
 	return keys
 }
 
-// sum returns a unit's hits and size, and the chance of each of its pairs by
-// what like pairs of other units had.
+// sum returns a unit's hits, and the chance of each of its pairs by what like pairs
+// of other units had.
 func (u *measured) sum(all map[like]rate) (hits int, expected []float64) {
 	for _, k := range keysOf(u.by) {
 		r := u.by[k]
@@ -322,166 +328,8 @@ func (s Signal) finding(hits, size int, expected float64) (Signal, error) {
 	return s, nil
 }
 
-func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
-	groups, err := v.Looks(a.filter(), fleet.Category, fleet.Model, fleet.Batch)
-	if err != nil {
-		return nil, err
-	}
-	units := make([]measured, len(groups))
-	for i := range groups {
-		units[i] = measured{groups[i].By, strata(&groups[i], "", groups[i].By[0], bandKM, EarlyKM)}
-	}
-	all := total(units)
-	var tested []Signal
-	for i := range units {
-		hits, expected := units[i].sum(all)
-		if units[i].words[2] == "" || len(expected) < MinPairs {
-			continue
-		}
-		tail, err := stats.PoissonBinomial(expected, hits)
-		if err != nil {
-			return nil, err
-		}
-		s, err := Signal{Kind: EarlyBatch, Model: units[i].words[1], Batch: units[i].words[2], P: tail.PAtLeast}.finding(hits, len(expected), mean(expected))
-		if err != nil {
-			return nil, err
-		}
-		s.Beyond = float64(s.Size) * (s.Low - s.Expected) // only more is a fault
-		tested = append(tested, s)
-	}
-	return tested, nil
-}
-
-// dispersion is the mean of z² with the outer tenths pulled in.
-func dispersion(z []float64) float64 {
-	if len(z) == 0 {
-		return 1
-	}
-	order := slices.Clone(z)
-	slices.Sort(order)
-	cut := int(winsorised * float64(len(z)))
-	lowest, highest := order[cut], order[len(z)-1-cut]
-	sum := 0.0
-	for _, v := range z {
-		v = min(max(v, lowest), highest)
-		sum += v * v
-	}
-	return sum / float64(len(z))
-}
-
 // twoSided is the chance of a standard normal as far out as z.
 func twoSided(z float64) float64 { return math.Erfc(math.Abs(z) / math.Sqrt2) }
-
-// directional are the patterns that lean to a side.
-var directional = []assess.Pattern{assess.MedialWear, assess.LateralWear}
-
-func modelWear(v *fleet.View, a Ask) ([]Signal, error) {
-	var tested []Signal
-	for _, part := range []Part{Heel, Forefoot} {
-		for _, pattern := range directional {
-			a.Part, a.Pattern = part, pattern.String()
-			cells, err := v.Count(a.filter(), fleet.Category, fleet.Gait, fleet.Model, part.Dim())
-			if err != nil {
-				return nil, err
-			}
-			found, err := modelCells(cells, part, a.Pattern)
-			if err != nil {
-				return nil, err
-			}
-			tested = append(tested, found...)
-		}
-	}
-	return tested, nil
-}
-
-// modelCells compares each model with the others of its category under the same
-// gait.
-func modelCells(cells []fleet.Cell, part Part, pattern string) ([]Signal, error) {
-	type group struct{ category, gait string }
-	type unit struct {
-		group
-		model string
-	}
-	own, all := map[unit]rate{}, map[group]rate{}
-	var order []unit
-	for _, c := range cells {
-		if c.By[1] == "" || c.By[2] == "" || c.By[3] == "" {
-			continue
-		}
-		g := group{c.By[0], c.By[1]}
-		u := unit{g, c.By[2]}
-		if _, ok := own[u]; !ok {
-			order = append(order, u)
-		}
-		hit := 0
-		if c.By[3] == pattern {
-			hit = c.N
-		}
-		own[u] = rate{own[u].hits + hit, own[u].size + c.N}
-		all[g] = rate{all[g].hits + hit, all[g].size + c.N}
-	}
-	var tested []Signal
-	for _, u := range order {
-		r := own[u]
-		rest := rate{all[u.group].hits - r.hits, all[u.group].size - r.size}
-		if r.size < MinPairs || rest.size < MinPairs {
-			continue
-		}
-		d, err := stats.Newcombe(stats.Trials{Hits: r.hits, Size: r.size}, stats.Trials{Hits: rest.hits, Size: rest.size}, conf)
-		if err != nil {
-			return nil, err
-		}
-		expected := float64(rest.hits) / float64(rest.size)
-		s, err := Signal{Kind: ModelWears, Model: u.model, Category: u.category, Gait: u.gait, Part: part.String(), Pattern: pattern, P: twoShares(r, rest)}.finding(r.hits, r.size, expected)
-		if err != nil {
-			return nil, err
-		}
-		s.Beyond = float64(r.size) * d.Low // more than others; less is no news
-		tested = append(tested, s)
-	}
-	return tested, nil
-}
-
-// twoShares is the two-sided chance of two shares as far apart, by z with the
-// pooled share.
-func twoShares(a, b rate) float64 {
-	n, m := float64(a.size), float64(b.size)
-	pooled := float64(a.hits+b.hits) / (n + m)
-	variance := pooled * (1 - pooled) * (1/n + 1/m)
-	if variance == 0 {
-		return 1
-	}
-	return twoSided((float64(a.hits)/n - float64(b.hits)/m) / math.Sqrt(variance))
-}
-
-func monthsMoved(v *fleet.View, a Ask) ([]Signal, error) {
-	a.Readings = true
-	trials, by, err := hits(v, a, fleet.Month)
-	if err != nil {
-		return nil, err
-	}
-	var sum rate
-	for _, t := range trials {
-		sum = rate{sum.hits + t.Hits, sum.size + t.Size}
-	}
-	var tested []Signal
-	for i, t := range trials {
-		if i < len(trials)-recentMonths || t.Size < MinPairs {
-			continue
-		}
-		rest := rate{sum.hits - t.Hits, sum.size - t.Size}
-		if rest.size < MinPairs {
-			continue
-		}
-		own := rate{t.Hits, t.Size}
-		s, err := Signal{Kind: MonthMoved, Month: by[i][0], P: twoShares(own, rest)}.finding(t.Hits, t.Size, float64(rest.hits)/float64(rest.size))
-		if err != nil {
-			return nil, err
-		}
-		tested = append(tested, s)
-	}
-	return tested, nil
-}
 
 // addReasons names what most of the pairs of early batches were found with.
 func addReasons(v *fleet.View, a Ask, all []Signal) error {

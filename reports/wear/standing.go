@@ -40,10 +40,11 @@ type Stand struct {
 	Stores []Standing
 	// All is the share found worn in all of them.
 	All float64
-	// Spread is by how much stores vary more than chance: the root of the mean of
-	// z², the outer tenths pulled in, no less than 1 (Spiegelhalter DJ 2005, Stat
-	// Med 24:1185–1202).
+	// Spread is by how much stores vary more than chance: the root of φ of
+	// [stats.MeasureDispersion].
 	Spread float64
+
+	vary stats.Dispersion
 }
 
 // Outer is how many standard errors the 99.8 % limits of a funnel lie out.
@@ -61,11 +62,11 @@ func (s *Stand) Outside(of *Standing) bool {
 // count.
 func Standings(v *fleet.View, a Ask) (*Stand, error) {
 	a.Pattern, a.Readings = "", true
-	groups, err := v.Looks(a.filter(), fleet.Store, fleet.Kind, fleet.Category)
+	const band = 2 * bandKM
+	groups, err := v.Bands(a.filter(), band, fleet.Store, fleet.Kind, fleet.Category)
 	if err != nil {
 		return nil, err
 	}
-	const band = 2 * bandKM
 	var units []measured
 	for i := range groups {
 		by := groups[i].By
@@ -104,7 +105,8 @@ func Standings(v *fleet.View, a Ask) (*Stand, error) {
 		}
 		stand.Stores = append(stand.Stores, s)
 	}
-	stand.Spread = math.Sqrt(max(1, dispersion(z)))
+	stand.vary = stats.MeasureDispersion(z)
+	stand.Spread = math.Sqrt(stand.vary.Phi)
 	return stand, nil
 }
 
@@ -120,7 +122,7 @@ func storesApart(v *fleet.View, a Ask) ([]Signal, error) {
 		if of.Size < MinPairs || !of.Known {
 			continue
 		}
-		s, err := Signal{Kind: StoreApart, Store: of.Store, P: twoSided(of.Z / stand.Spread)}.finding(of.Hits, of.Size, of.Expected)
+		s, err := Signal{Kind: StoreApart, Store: of.Store, P: stand.vary.P(of.Z)}.finding(of.Hits, of.Size, of.Expected)
 		if err != nil {
 			return nil, err
 		}

@@ -37,9 +37,15 @@ type settled struct {
 // settle stores an invented retailer.
 func settle(t testing.TB, o sim.Options) settled {
 	t.Helper()
+	return settleIn(t, o, dbtest.Open(t))
+}
+
+// settleIn stores one in a database.
+func settleIn(t testing.TB, o sim.Options, db *models.DB) settled {
+	t.Helper()
 	ctx := t.Context()
 	o.Judge = true
-	f, db := sim.New(o), dbtest.Open(t)
+	f := sim.New(o)
 	names := map[string]string{}
 	for _, r := range f.Regions {
 		names[r.Code] = r.Name
@@ -277,54 +283,6 @@ func TestReadNamesEveryFault(t *testing.T) {
 			slices.Sort(at)
 			if !slices.Equal(at, tt.at) {
 				t.Errorf("faults at %v, want %v: %v", at, tt.at, err)
-			}
-		})
-	}
-}
-
-// The planted problems of the simulation stand first among the signals of their
-// kind, and are not there where nothing was planted.
-func TestThePlantedProblemsAreFound(t *testing.T) {
-	for _, planted := range []bool{true, false} {
-		t.Run(map[bool]string{true: "planted", false: "not planted"}[planted], func(t *testing.T) {
-			s := settle(t, sim.Options{Plant: planted})
-			found, err := wear.Signals(s.view, wear.Ask{Scopes: models.Fleet})
-			must(t, err)
-			p := s.sim.Plants()
-			isBatch := func(g *wear.Signal) bool {
-				return g.Batch == p.Batch && g.Model == s.sim.Models[p.BatchModel].ID.String()
-			}
-			isStore := func(g *wear.Signal) bool { return g.Store == s.sim.Stores[p.Store].Code && g.Share > g.Expected }
-			isModel := func(g *wear.Signal) bool {
-				return g.Model == s.sim.Models[p.Model].ID.String() && g.Part == "forefoot" && g.Pattern == "medial" && g.Gait == "pronated"
-			}
-			for kind, is := range map[wear.Kind]func(*wear.Signal) bool{wear.EarlyBatch: isBatch, wear.StoreApart: isStore, wear.ModelWears: isModel} {
-				var of []wear.Signal
-				for i := range found {
-					if found[i].Kind == kind {
-						of = append(of, found[i])
-					}
-				}
-				first := len(of) > 0 && is(&of[0])
-				any := slices.ContainsFunc(of, func(g wear.Signal) bool { return is(&g) })
-				if planted && !first {
-					t.Errorf("%s: what was planted doesn't stand first of %d: %+v", kind, len(of), of)
-				}
-				if !planted && any {
-					t.Errorf("%s: found where nothing was planted: %+v", kind, of)
-				}
-				t.Logf("%s: %d signals", kind, len(of))
-			}
-			if planted && (len(found) == 0 || found[0].Kind != wear.EarlyBatch || !strings.HasPrefix(found[0].Reason, "bond-")) {
-				t.Errorf("the first of all is no batch whose bond parts: %+v", found[:min(1, len(found))])
-			}
-			for i := range found {
-				g := &found[i]
-				cells, err := s.view.Count(g.Pairs(wear.Ask{Scopes: models.Fleet}).Filter())
-				must(t, err)
-				if len(cells) != 1 || cells[0].N != g.Hits {
-					t.Errorf("%v stand behind %d hits of %+v", cells, g.Hits, g)
-				}
 			}
 		})
 	}

@@ -1,0 +1,67 @@
+package wear
+
+import (
+	"errors"
+
+	"solewright/reports/fleet"
+	"solewright/reports/stats"
+)
+
+// monthsMoved looks for months of the last few whose readings are apart from like
+// ones of all other months.
+func monthsMoved(v *fleet.View, a Ask) ([]Signal, error) {
+	a.Readings = true
+	groups, err := v.Bands(a.filter(), 2*bandKM, fleet.Month, fleet.Kind, fleet.Category)
+	if err != nil {
+		return nil, err
+	}
+	var units []measured
+	for i := range groups {
+		by := groups[i].By
+		if n := len(units); n == 0 || units[n-1].words[0] != by[0] {
+			units = append(units, measured{by[:1], map[like]rate{}})
+		}
+		for k, r := range strata(&groups[i], by[1], by[2], 2*bandKM, 0) {
+			units[len(units)-1].by[k] = r
+		}
+	}
+	all := total(units)
+	var (
+		tested []Signal
+		z      []float64 // of every month
+		recent []float64
+	)
+	for i := range units {
+		var strata []stats.Stratum
+		for _, k := range keysOf(units[i].by) {
+			own := units[i].by[k]
+			if rest := (stats.Trials{Hits: all[k].hits - own.hits, Size: all[k].size - own.size}); rest.Size > 0 {
+				strata = append(strata, stats.Stratum{A: stats.Trials{Hits: own.hits, Size: own.size}, B: rest})
+			}
+		}
+		hits, expected := units[i].sum(all)
+		if len(expected) < MinPairs {
+			continue
+		}
+		found, err := stats.MantelHaenszel(strata)
+		if errors.Is(err, stats.ErrEmpty) || errors.Is(err, stats.ErrNoSpread) {
+			continue // nothing like it elsewhere, or all or none are worn
+		}
+		if err != nil {
+			return nil, err
+		}
+		if z = append(z, found.Z); i < len(units)-recentMonths {
+			continue
+		}
+		s, err := Signal{Kind: MonthMoved, Month: units[i].words[0]}.finding(hits, len(expected), mean(expected))
+		if err != nil {
+			return nil, err
+		}
+		tested, recent = append(tested, s), append(recent, found.Z)
+	}
+	vary := stats.MeasureDispersion(z)
+	for i := range tested {
+		tested[i].P = vary.P(recent[i])
+	}
+	return tested, nil
+}
