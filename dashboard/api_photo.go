@@ -89,7 +89,7 @@ func (s *Server) putPhoto(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := files.Put(p); err != nil {
+	if err := files.Put(ctx, p); err != nil {
 		return err
 	}
 	created, err := s.db.SavePhoto(ctx, who.actor(), models.StoredPhoto{SHA: p.SHA, Bytes: len(p.Bytes), Width: p.Width, Height: p.Height}, sent, link)
@@ -97,7 +97,7 @@ func (s *Server) putPhoto(c *gin.Context) error {
 		return err
 	}
 	// An erasure may have deleted the file between the two.
-	if err := files.Put(p); err != nil {
+	if err := files.Put(ctx, p); err != nil {
 		return err
 	}
 	link.SHA = p.SHA
@@ -111,7 +111,7 @@ func (s *Server) putPhoto(c *gin.Context) error {
 }
 
 // photoAsked returns the files of photos and the hash that the address names.
-func (s *Server) photoAsked(c *gin.Context) (files *photos.Files, sha [sha256.Size]byte, err error) {
+func (s *Server) photoAsked(c *gin.Context) (files *photos.Store, sha [sha256.Size]byte, err error) {
 	if s.cfg.Photos == nil {
 		return nil, sha, refuse(unready, "this server keeps no photos")
 	}
@@ -226,7 +226,7 @@ func (s *Server) getPhoto(c *gin.Context) error {
 		c.Status(http.StatusNotModified)
 		return nil
 	}
-	data, err := files.Bytes(p.SHA, width)
+	data, err := files.Bytes(c.Request.Context(), p.SHA, width)
 	if err != nil {
 		return err
 	}

@@ -14,6 +14,8 @@ import (
 	"strings"
 	"testing"
 
+	"solewright/models/photos"
+	"solewright/models/photos/s3test"
 	"solewright/models/retail"
 )
 
@@ -119,6 +121,43 @@ func TestAPhotoIsRefusedByName(t *testing.T) {
 
 	none := newRig(t, func(c *Config) { c.Photos = nil })
 	want(t, none.upload(whole, none.fitter(), data), http.StatusServiceUnavailable)
+}
+
+func TestAPhotoThatCannotBeKeptIsSaidAndComesAgain(t *testing.T) {
+	bucket := s3test.New(t)
+	r := newRig(t, func(c *Config) {
+		var err error
+		c.Photos, err = photos.Open(bucket.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret})
+		must(t, err)
+	})
+	data, sha := shot(t, 1)
+	r.put(1, soundReading)
+	for name, c := range map[string]struct {
+		status int
+		code   string
+		says   string
+	}{
+		"the key may not write": {http.StatusForbidden, "AccessDenied", "can't be reached"},
+		"the bucket is full":    {http.StatusInsufficientStorage, "StorageFull", "full: the photo was not kept"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			bucket.Fail(func(*http.Request) (int, string) { return c.status, c.code })
+			w := r.upload(shown(sha, id(1), storeA), r.fitter(), data)
+			want(t, w, http.StatusServiceUnavailable)
+			if p := decoded[problem](t, w); !strings.Contains(p.Detail, c.says) || strings.Contains(w.Body.String(), c.code) {
+				t.Errorf("it says %s, want %q and nothing of how the store is kept", w.Body, c.says)
+			}
+			list := decoded[photosOut](t, r.call("GET", apiRoot+"/inspections/"+id(1)+"/photos", r.fitter(), nil))
+			if len(list.Photos) != 0 || len(bucket.Names()) != 0 {
+				t.Errorf("kept by halves: %+v, %v", list, bucket.Names())
+			}
+		})
+	}
+	bucket.Fail(nil)
+	want(t, r.upload(shown(sha, id(1), storeA), r.fitter(), data), http.StatusCreated)
+	want(t, r.call("GET", apiRoot+"/photos/"+sha+"?w=160", r.fitter(), nil), http.StatusOK)
+	bucket.Fail(func(*http.Request) (int, string) { return http.StatusServiceUnavailable, "SlowDown" })
+	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.fitter(), nil), http.StatusServiceUnavailable)
 }
 
 func TestABlindReadersPhotoIsKeptFromOthers(t *testing.T) {

@@ -14,6 +14,7 @@ import (
 
 	"solewright/assess"
 	"solewright/models"
+	"solewright/models/photos"
 )
 
 // class is one class of failed request: its status, the fragment of the
@@ -104,6 +105,8 @@ var meanings = []struct {
 	{models.ErrReadOnly, unready, "the database takes no writes: nothing was stored"},
 	{models.ErrSchemaOld, unready, "the database waits for its migration"},
 	{models.ErrSchemaNew, unready, "the database is ahead of this server"},
+	{photos.ErrFull, unready, "the store of photos is full: the photo was not kept, the reading is another matter"},
+	{photos.ErrStore, unready, "the store of photos can't be reached: try again in a moment"},
 	{fs.ErrNotExist, notFound, "there is nothing at this address"},
 	{context.Canceled, gone, ""},
 	{context.DeadlineExceeded, tooSlow, "try again, or ask for less"},

@@ -49,7 +49,7 @@ type Config struct {
 	// photos and to make anew the reports that showed the pairs; default nobody.
 	Erased func(context.Context, models.Erasure) error
 	// Photos keeps the files of photos; without it none are taken or shown.
-	Photos *photos.Files
+	Photos *photos.Store
 	// Fleet returns the fleet in memory, nil while it is being read; without it
 	// what is asked of the fleet is answered as not ready.
 	Fleet func() *memory.View

@@ -84,7 +84,7 @@ func newRigOn(t testing.TB, db *models.DB, clock *testClock, change ...func(*Con
 	cfg := Config{DB: db, Logger: slog.New(slog.NewJSONHandler(logged, nil)), Clock: clock.Now, MetricsToken: "metrics-secret"}
 	cfg.Fleet = followed(t, db)
 	var err error
-	cfg.Photos, err = photos.Open("file:" + t.TempDir())
+	cfg.Photos, err = photos.Open("file:"+t.TempDir(), photos.Access{})
 	must(t, err)
 	for _, f := range change {
 		f(&cfg)

@@ -20,7 +20,7 @@ const demoPhotos, demoLook = 150, 4000
 
 // drawPhotos draws the photos that the invented retailer's newest tilts were
 // measured on, and keeps them as if tablets had sent them.
-func drawPhotos(ctx context.Context, db *models.DB, files *photos.Files, log *slog.Logger) {
+func drawPhotos(ctx context.Context, db *models.DB, files *photos.Store, log *slog.Logger) {
 	drawn, after := 0, ""
 	for seen := 0; seen < demoLook && drawn < demoPhotos; {
 		list, next, err := db.Inspections(ctx, models.InspectionFilter{Scopes: models.Fleet, Live: true}, models.Page{Limit: 200, After: after})
@@ -54,7 +54,7 @@ func logUnlessEnded(ctx context.Context, log *slog.Logger, err error) {
 	}
 }
 
-func drawPhoto(ctx context.Context, db *models.DB, files *photos.Files, in *models.Inspection, foot assess.Foot, tilt float64) error {
+func drawPhoto(ctx context.Context, db *models.DB, files *photos.Store, in *models.Inspection, foot assess.Foot, tilt float64) error {
 	picture, points := sim.BackView(foot, tilt)
 	var b bytes.Buffer
 	if err := png.Encode(&b, picture); err != nil {
@@ -64,7 +64,7 @@ func drawPhoto(ctx context.Context, db *models.DB, files *photos.Files, in *mode
 	if err != nil {
 		return err
 	}
-	if err := files.Put(p); err != nil {
+	if err := files.Put(ctx, p); err != nil {
 		return err
 	}
 	_, err = db.SavePhoto(ctx, models.Actor{Account: in.Staff}, models.StoredPhoto{

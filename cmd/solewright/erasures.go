@@ -21,7 +21,7 @@ const (
 // keepErased has the erasure list replayed, at once where today's turn is
 // missing and then once a day, by one of all servers, and deletes the photos that
 // erasures left, until the context ends.
-func keepErased(ctx context.Context, db *models.DB, files *photos.Files, log *slog.Logger, now func() time.Time) {
+func keepErased(ctx context.Context, db *models.DB, files *photos.Store, log *slog.Logger, now func() time.Time) {
 	owner := thisServer()
 	every(ctx, erasuresEvery, func() {
 		runners, err := replayErasures(ctx, db, owner, now().UTC().Format(time.DateOnly))

@@ -92,7 +92,7 @@ func TestALateReadingOfAnErasedRunnerIsCleared(t *testing.T) {
 			}
 		})
 		t.Run("and by the service itself on the next", func(t *testing.T) {
-			files, err := photos.Open("file:" + t.TempDir())
+			files, err := photos.Open("file:"+t.TempDir(), photos.Access{})
 			if err != nil {
 				t.Fatal(err)
 			}

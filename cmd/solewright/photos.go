@@ -4,36 +4,52 @@ import (
 	"context"
 	"encoding/hex"
 	"errors"
+	"fmt"
+	"os"
 	"path/filepath"
+	"strings"
 
 	"solewright/models"
 	"solewright/models/photos"
 )
 
-// photoFolder is where the photos are, the same in every command that needs them.
-type photoFolder struct {
-	Photos string `placeholder:"URL" help:"file:DIR of the photos (default photos in the data folder)."`
+// photoStore is where the photos are, the same in every command that needs them.
+type photoStore struct {
+	Photos           string `placeholder:"URL" help:"file:DIR of the photos (default photos in the data folder), or s3:https://HOST/BUCKET/PREFIX?region=NAME, which several servers share."`
+	PhotosKey        string `placeholder:"KEY" help:"Key to the bucket of photos."`
+	PhotosSecretFile string `placeholder:"FILE" help:"File with the secret of the key to the bucket of photos."`
 }
 
-func (p *photoFolder) files(data string) (*photos.Files, error) {
-	url := p.Photos
+func (p *photoStore) files(data string) (*photos.Store, error) {
+	url, access := p.Photos, photos.Access{Key: p.PhotosKey}
 	if url == "" {
 		url = "file:" + filepath.Join(data, "photos")
 	}
-	return photos.Open(url)
+	if p.PhotosSecretFile != "" {
+		secret, err := os.ReadFile(p.PhotosSecretFile)
+		if err != nil {
+			return nil, fmt.Errorf("--photos-secret-file: %w", err)
+		}
+		access.Secret = strings.TrimSpace(string(secret))
+	}
+	files, err := photos.Open(url, access)
+	if err != nil {
+		return nil, fmt.Errorf("--photos: %w", err)
+	}
+	return files, nil
 }
 
 // deletePhotos deletes the files of the photos that nothing shows any more, and
 // returns how many it deleted. One that fails doesn't keep the others; it is
 // tried again the next time.
-func deletePhotos(ctx context.Context, db *models.DB, files *photos.Files) (deleted int, err error) {
+func deletePhotos(ctx context.Context, db *models.DB, files *photos.Store) (deleted int, err error) {
 	gone, err := db.PhotosToDelete(ctx)
 	if err != nil {
 		return 0, err
 	}
 	var failed []error
 	for _, sha := range gone {
-		if err := files.Delete(sha); err != nil {
+		if err := files.Delete(ctx, sha); err != nil {
 			failed = append(failed, err)
 			continue
 		}
@@ -47,7 +63,7 @@ func deletePhotos(ctx context.Context, db *models.DB, files *photos.Files) (dele
 }
 
 // verifyPhotos reads the file of every photo again.
-func verifyPhotos(ctx context.Context, db *models.DB, files *photos.Files, differs func(models.Difference) error) (read, differences int, err error) {
+func verifyPhotos(ctx context.Context, db *models.DB, files *photos.Store, differs func(models.Difference) error) (read, differences int, err error) {
 	err = db.EachPhoto(ctx, func(p models.StoredPhoto) error {
 		read++
 		wrong, err := files.Check(ctx, p.SHA)

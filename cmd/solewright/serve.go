@@ -23,7 +23,7 @@ import (
 
 type serveCmd struct {
 	database
-	photoFolder
+	photoStore
 	Addr         string   `default:"127.0.0.1:8080" help:"Address to listen on."`
 	TLSCert      string   `name:"tls-cert" placeholder:"FILE" help:"Certificate chain, PEM; with --tls-key."`
 	TLSKey       string   `name:"tls-key" placeholder:"FILE" help:"Private key, PEM."`

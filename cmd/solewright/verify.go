@@ -12,7 +12,7 @@ import (
 
 type verifyCmd struct {
 	database
-	photoFolder
+	photoStore
 	JSON bool `name:"json" help:"Print one line of JSON a difference, and one of the counts."`
 }
 

@@ -93,7 +93,7 @@ func newShop(t *testing.T, change ...func(*dashboard.Config)) *shop {
 	must(err)
 	_, err = db.AddVersion(ctx, by, models.CreditTables, "2026-01-01", creditTable, "")
 	must(err)
-	files, err := photos.Open("file:" + t.TempDir())
+	files, err := photos.Open("file:"+t.TempDir(), photos.Access{})
 	must(err)
 	cfg := dashboard.Config{DB: db, Logger: slog.New(slog.DiscardHandler), InsecureCookies: true, Photos: files}
 	for _, f := range change {

@@ -2,6 +2,7 @@ package photos_test
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/binary"
 	"errors"
@@ -11,6 +12,8 @@ import (
 	"image/jpeg"
 	"image/png"
 	"io/fs"
+	"net"
+	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
@@ -19,6 +22,7 @@ import (
 	"time"
 
 	"solewright/models/photos"
+	"solewright/models/photos/s3test"
 )
 
 // drawn is a picture with a red left and a blue right half.
@@ -185,64 +189,205 @@ func FuzzStrip(f *testing.F) {
 	})
 }
 
-func TestFilesKeepAPhotoOnce(t *testing.T) {
-	dir := t.TempDir()
-	files, err := photos.Open("file:" + dir)
+// Both kinds of store do the same.
+func TestAStoreKeepsAPhotoOnce(t *testing.T) {
+	for _, kind := range []string{"a folder", "a bucket"} {
+		t.Run(kind, func(t *testing.T) {
+			var (
+				files *photos.Store
+				err   error
+				names func() []string
+				spoil func(name string)
+			)
+			if kind == "a folder" {
+				dir := t.TempDir()
+				files, err = photos.Open("file:"+dir, photos.Access{})
+				names = func() []string { return in(t, dir) }
+				spoil = func(name string) {
+					if err := os.WriteFile(name, []byte("rotten"), 0o600); err != nil {
+						t.Fatal(err)
+					}
+				}
+			} else {
+				server := s3test.New(t)
+				files, err = photos.Open(server.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret})
+				names = server.Names
+				spoil = func(name string) { server.Put(name, []byte("rotten")) }
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			p, err := photos.Strip(asPNG(t, drawn(400, 200)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := files.Bytes(t.Context(), p.SHA, 0); !errors.Is(err, fs.ErrNotExist) {
+				t.Errorf("before it is put it is %v", err)
+			}
+			var all sync.WaitGroup
+			for range 4 { // tablets that send the same picture
+				all.Go(func() {
+					if err := files.Put(t.Context(), p); err != nil {
+						t.Error(err)
+					}
+				})
+			}
+			all.Wait()
+			got, err := files.Bytes(t.Context(), p.SHA, 0)
+			if err != nil || !bytes.Equal(got, p.Bytes) {
+				t.Errorf("got %d bytes, %v, want the %d that were put", len(got), err, len(p.Bytes))
+			}
+			small, err := files.Bytes(t.Context(), p.SHA, 160)
+			if err != nil {
+				t.Fatal(err)
+			}
+			size, err := jpeg.DecodeConfig(bytes.NewReader(small))
+			if err != nil || size.Width != 160 || size.Height != 80 {
+				t.Errorf("small it is %d × %d, %v, want 160 × 80", size.Width, size.Height, err)
+			}
+			if _, err := files.Bytes(t.Context(), p.SHA, 161); err == nil {
+				t.Error("a width that is none of the list's is made")
+			}
+			if wrong, err := files.Check(t.Context(), p.SHA); wrong != "" || err != nil {
+				t.Errorf("a whole photo is %q, %v", wrong, err)
+			}
+			if len(names()) != 2 {
+				t.Fatalf("%d files, want the photo and the small one: %v", len(names()), names())
+			}
+			spoil(names()[1]) // after NAME.160.jpg
+			if wrong, err := files.Check(t.Context(), p.SHA); wrong != "its file holds other bytes" || err != nil {
+				t.Errorf("rot is %q, %v", wrong, err)
+			}
+			for range 2 {
+				if err := files.Delete(t.Context(), p.SHA); err != nil {
+					t.Error(err)
+				}
+			}
+			if _, err := files.Bytes(t.Context(), p.SHA, 160); !errors.Is(err, fs.ErrNotExist) {
+				t.Errorf("deleted it is %v", err)
+			}
+			if wrong, _ := files.Check(t.Context(), p.SHA); wrong != "its file is missing" {
+				t.Errorf("a missing photo is %q", wrong)
+			}
+			if left := names(); len(left) > 0 {
+				t.Errorf("%v are left", left)
+			}
+		})
+	}
+}
+
+// in lists the files of a folder's folders.
+func in(t *testing.T, dir string) []string {
+	t.Helper()
+	names, err := filepath.Glob(filepath.Join(dir, "*", "*"))
 	if err != nil {
 		t.Fatal(err)
 	}
+	hidden, err := filepath.Glob(filepath.Join(dir, "*", ".*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return append(names, hidden...)
+}
+
+func TestABucketThatRefuses(t *testing.T) {
 	p, err := photos.Strip(asPNG(t, drawn(400, 200)))
 	if err != nil {
 		t.Fatal(err)
 	}
-	var all sync.WaitGroup
-	for range 4 { // tablets that send the same picture
-		all.Go(func() {
-			if err := files.Put(p); err != nil {
-				t.Error(err)
+	server := s3test.New(t)
+	held := make(chan struct{})
+	t.Cleanup(func() { close(held) })
+	good := photos.Access{Key: s3test.Key, Secret: s3test.Secret, Wait: 5 * time.Second}
+	answer := func(status int, code string) func(*http.Request) (int, string) {
+		return func(*http.Request) (int, string) { return status, code }
+	}
+	for _, c := range []struct {
+		name   string
+		url    string
+		access photos.Access
+		fail   func(*http.Request) (int, string)
+		err    error
+		says   string
+	}{
+		{"a wrong secret", server.URL, photos.Access{Key: s3test.Key, Secret: "another"}, nil, photos.ErrStore, "refuses"},
+		{"an unknown key", server.URL, photos.Access{Key: "NOBODY", Secret: s3test.Secret}, nil, photos.ErrStore, "refuses"},
+		{"a bucket that isn't there", server.At("/boots"), good, nil, photos.ErrStore, "there is no bucket boots"},
+		{"a key that may not write", server.URL, good, answer(http.StatusForbidden, "AccessDenied"), photos.ErrStore, "refuses"},
+		{"a server that is broken", server.URL, good, answer(http.StatusInternalServerError, "InternalError"), photos.ErrStore, "refuses"},
+		{"a full server", server.URL, good, answer(http.StatusInsufficientStorage, "StorageFull"), photos.ErrFull, "free some space"},
+		{
+			"a server that doesn't answer", server.URL,
+			photos.Access{Key: s3test.Key, Secret: s3test.Secret, Wait: 50 * time.Millisecond},
+			func(*http.Request) (int, string) { <-held; return http.StatusServiceUnavailable, "SlowDown" }, photos.ErrStore, "no answer within 50ms",
+		},
+		{"a server that isn't there", "s3:http://" + unused(t) + "/shoes", good, nil, photos.ErrStore, "refused"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			server.Fail(c.fail)
+			defer server.Fail(nil)
+			files, err := photos.Open(c.url, c.access)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := files.Put(t.Context(), p); !errors.Is(err, c.err) || !strings.Contains(err.Error(), c.says) {
+				t.Errorf("put: %v, want %v that says %q", err, c.err, c.says)
+			}
+			if _, err := files.Bytes(t.Context(), p.SHA, 0); !errors.Is(err, c.err) || errors.Is(err, fs.ErrNotExist) {
+				t.Errorf("a photo that can't be asked for is %v, want %v", err, c.err)
+			}
+			if _, err := files.Check(t.Context(), p.SHA); err == nil {
+				t.Error("a photo that can't be read is checked")
+			}
+			if names := server.Names(); len(names) > 0 {
+				t.Errorf("kept are %v", names)
 			}
 		})
 	}
-	all.Wait()
-	got, err := files.Bytes(p.SHA, 0)
-	if err != nil || !bytes.Equal(got, p.Bytes) {
-		t.Errorf("got %d bytes, %v, want the %d that were put", len(got), err, len(p.Bytes))
-	}
-	small, err := files.Bytes(p.SHA, 160)
+	t.Run("who gives up waits no longer", func(t *testing.T) {
+		server.Fail(func(*http.Request) (int, string) { <-held; return http.StatusServiceUnavailable, "SlowDown" })
+		defer server.Fail(nil)
+		files, err := photos.Open(server.URL, good)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithTimeout(t.Context(), 30*time.Millisecond)
+		defer cancel()
+		if err := files.Put(ctx, p); !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("%v", err)
+		}
+	})
+	t.Run("a hiccup is tried again", func(t *testing.T) {
+		var once sync.Once
+		server.Fail(func(r *http.Request) (status int, code string) {
+			if r.Method == http.MethodPut {
+				once.Do(func() { status, code = http.StatusServiceUnavailable, "SlowDown" })
+			}
+			return status, code
+		})
+		defer server.Fail(nil)
+		files, err := photos.Open(server.URL, good)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := files.Put(t.Context(), p); err != nil {
+			t.Error(err)
+		}
+		if server.Calls(http.MethodPut) < 2 || len(server.Names()) != 1 {
+			t.Errorf("%d calls, kept are %v", server.Calls(http.MethodPut), server.Names())
+		}
+	})
+}
+
+// unused returns an address that nothing listens on.
+func unused(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	size, err := jpeg.DecodeConfig(bytes.NewReader(small))
-	if err != nil || size.Width != 160 || size.Height != 80 {
-		t.Errorf("small it is %d × %d, %v, want 160 × 80", size.Width, size.Height, err)
-	}
-	if _, err := files.Bytes(p.SHA, 161); err == nil {
-		t.Error("a width that is none of the list's is made")
-	}
-	if wrong, err := files.Check(t.Context(), p.SHA); wrong != "" || err != nil {
-		t.Errorf("a whole photo is %q, %v", wrong, err)
-	}
-	names, err := filepath.Glob(filepath.Join(dir, "*", "*"))
-	if err != nil || len(names) != 2 {
-		t.Errorf("%d files, want the photo and the small one: %v", len(names), names)
-	}
-	if err := os.WriteFile(names[1], []byte("rotten"), 0o600); err != nil { // after NAME.160.jpg
-		t.Fatal(err)
-	}
-	if wrong, err := files.Check(t.Context(), p.SHA); wrong != "its file holds other bytes" || err != nil {
-		t.Errorf("rot is %q, %v", wrong, err)
-	}
-	for range 2 {
-		if err := files.Delete(p.SHA); err != nil {
-			t.Error(err)
-		}
-	}
-	if _, err := files.Bytes(p.SHA, 160); !errors.Is(err, fs.ErrNotExist) {
-		t.Errorf("deleted it is %v", err)
-	}
-	if wrong, _ := files.Check(t.Context(), p.SHA); wrong != "its file is missing" {
-		t.Errorf("a missing photo is %q", wrong)
-	}
+	defer l.Close()
+	return l.Addr().String()
 }
 
 func TestWhatAKillLeftIsClearedAway(t *testing.T) {
@@ -261,7 +406,7 @@ func TestWhatAKillLeftIsClearedAway(t *testing.T) {
 		if err := age(part, c.age); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := photos.Open("file:" + dir); err != nil {
+		if _, err := photos.Open("file:"+dir, photos.Access{}); err != nil {
 			t.Fatal(err)
 		}
 		if _, err := os.Stat(part); (err == nil) != c.left {
@@ -271,9 +416,23 @@ func TestWhatAKillLeftIsClearedAway(t *testing.T) {
 }
 
 func TestOpenSaysWhatIsWanted(t *testing.T) {
-	for _, url := range []string{"", "file:", "/photos", "s3://photos"} {
-		if _, err := photos.Open(url); err == nil || !strings.Contains(err.Error(), "want file:DIR") {
-			t.Errorf("%q: %v", url, err)
+	signs := photos.Access{Key: "K", Secret: "S"}
+	for _, c := range []struct {
+		url    string
+		access photos.Access
+		says   string
+	}{
+		{"", signs, "want file:DIR"},
+		{"file:", signs, "want file:DIR"},
+		{"/photos", signs, "want file:DIR"},
+		{"s3://photos", signs, "want s3:https://HOST/BUCKET"},
+		{"s3:https://host.test", signs, "want s3:https://HOST/BUCKET"},
+		{"s3:ftp://host.test/shoes", signs, "want s3:https://HOST/BUCKET"},
+		{"s3:https://K:S@host.test/shoes", signs, "settings of their own"},
+		{"s3:https://host.test/shoes", photos.Access{Key: "K"}, "takes a key and its secret"},
+	} {
+		if _, err := photos.Open(c.url, c.access); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%q: %v, want %q", c.url, err, c.says)
 		}
 	}
 }

@@ -1,0 +1,135 @@
+package photos
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+var (
+	// ErrStore says that the store of photos can't be reached, or doesn't do what
+	// it is asked for.
+	ErrStore = errors.New("the store of photos can't be used")
+	// ErrFull says that the store has no room; nothing was kept.
+	ErrFull = errors.New("the store of photos is full: free some space")
+)
+
+// Access is what a store asks of who uses it, beside its address.
+type Access struct {
+	// Key and Secret sign requests to a bucket; a folder takes none.
+	Key, Secret string
+	// Wait is how long a bucket may take to do one thing; 0 is 20 seconds.
+	Wait time.Duration
+}
+
+// Store keeps photos by their hash, for one server or for several that share
+// it. It is safe for concurrent use.
+type Store struct{ kept blobs }
+
+// blobs is where the bytes are, by name.
+type blobs interface {
+	// has reports whether there is something by the name; false where that can't
+	// be said.
+	has(ctx context.Context, name string) bool
+	// get returns fs.ErrNotExist where there is nothing.
+	get(ctx context.Context, name string) ([]byte, error)
+	// put keeps the bytes, whole, or nothing.
+	put(ctx context.Context, name string, data []byte) error
+	// remove of what isn't there is no error.
+	remove(ctx context.Context, name string) error
+}
+
+// Open returns the photos of file:DIR, which is made with the first of them, or
+// of s3:https://HOST/BUCKET/PREFIX, a bucket that is there already; PREFIX may be
+// empty, and ?region=NAME is us-east-1 where it isn't given. The names are the
+// same in both, so that copying the one into the other moves the photos. It asks
+// nothing of a bucket yet.
+func Open(url string, a Access) (*Store, error) {
+	if dir, ok := strings.CutPrefix(url, "file:"); ok && dir != "" {
+		return &Store{folder(dir)}, clearParts(dir)
+	}
+	if address, ok := strings.CutPrefix(url, "s3:"); ok {
+		b, err := openBucket(address, a)
+		if err != nil {
+			return nil, fmt.Errorf("photos %q: %w", url, err)
+		}
+		return &Store{b}, nil
+	}
+	return nil, fmt.Errorf("photos %q: want file:DIR or s3:https://HOST/BUCKET", url)
+}
+
+// nameOf names a photo; width 0 is the photo itself.
+func nameOf(sha [sha256.Size]byte, width int) string {
+	name := hex.EncodeToString(sha[:])
+	if width > 0 {
+		return name[:2] + "/" + name + "." + strconv.Itoa(width) + ".jpg"
+	}
+	return name[:2] + "/" + name + ".jpg"
+}
+
+// Put keeps a photo. It is kept for good, whole, when Put returns nil; a second
+// time changes nothing.
+func (s *Store) Put(ctx context.Context, p *Photo) error {
+	name := nameOf(p.SHA, 0)
+	if s.kept.has(ctx, name) {
+		return nil
+	}
+	if err := s.kept.put(ctx, name, p.Bytes); err != nil {
+		return fmt.Errorf("keeping a photo: %w", err)
+	}
+	return nil
+}
+
+// Bytes returns a photo no larger than width either way, one of Widths, or as it
+// is kept where width is 0. A photo that isn't there is fs.ErrNotExist. A small
+// one is made when it is first asked for.
+func (s *Store) Bytes(ctx context.Context, sha [sha256.Size]byte, width int) ([]byte, error) {
+	if width != 0 && !slices.Contains(Widths, width) {
+		return nil, fmt.Errorf("a width of %d: want one of %v", width, Widths)
+	}
+	data, err := s.kept.get(ctx, nameOf(sha, width))
+	if err == nil || width == 0 || !errors.Is(err, fs.ErrNotExist) {
+		return data, err
+	}
+	if data, err = s.kept.get(ctx, nameOf(sha, 0)); err != nil {
+		return nil, err
+	}
+	if data, err = smaller(data, width); err != nil {
+		return nil, fmt.Errorf("photo %x: %w", sha, err)
+	}
+	// Not keeping it costs making it again, and no answer.
+	_ = s.kept.put(ctx, nameOf(sha, width), data)
+	return data, nil
+}
+
+// Delete removes a photo in every width. One that isn't there is no error.
+func (s *Store) Delete(ctx context.Context, sha [sha256.Size]byte) error {
+	for _, width := range append([]int{0}, Widths...) {
+		if err := s.kept.remove(ctx, nameOf(sha, width)); err != nil {
+			return fmt.Errorf("deleting a photo: %w", err)
+		}
+	}
+	return nil
+}
+
+// Check reads a photo whole and says what is wrong with it, nothing where it is
+// as it was put.
+func (s *Store) Check(ctx context.Context, sha [sha256.Size]byte) (wrong string, err error) {
+	data, err := s.kept.get(ctx, nameOf(sha, 0))
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "its file is missing", nil
+	case err != nil:
+		return "", err
+	case sha256.Sum256(data) != sha:
+		return "its file holds other bytes", nil
+	}
+	return "", nil
+}
