@@ -246,10 +246,24 @@ func (s *Server) wearFilters(c *gin.Context, v *memory.View, a wear.Ask) (wearFi
 			f.Kept = append(f.Kept, choice{Value: query.Get(name), Text: name})
 		}
 	}
-	for _, to := range []struct{ path, key string }{{"/fleet", "fleet.way.wear"}, {"/fleet/pairs", "fleet.way.pairs"}, {"/fleet/compare", "fleet.way.compare"}, {"/fleet/credit", "fleet.way.credit"}} {
-		f.Ways = append(f.Ways, way{Href: to.path, Text: w.say(to.key), Here: to.path == c.Request.URL.Path})
-	}
+	f.Ways = fleetWays(c, w)
 	return f, a, nil
+}
+
+// fleetWays are the pages about the fleet, in the order in which they stand on
+// the board.
+func fleetWays(c *gin.Context, w words) []way {
+	var ways []way
+	for _, to := range []struct{ path, key string }{
+		{"/fleet", "fleet.way.wear"},
+		{"/fleet/pairs", "fleet.way.pairs"},
+		{"/fleet/compare", "fleet.way.compare"},
+		{"/fleet/credit", "fleet.way.credit"},
+		{"/fleet/agreement", "fleet.way.agreement"},
+	} {
+		ways = append(ways, way{Href: to.path, Text: w.say(to.key), Here: to.path == c.Request.URL.Path})
+	}
+	return ways
 }
 
 // bounds are the ends of the days and distances that the address names. A month

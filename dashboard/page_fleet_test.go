@@ -37,6 +37,7 @@ var fleetProbes = map[string]probe{
 	"GET /fleet/stores/:code": {make: stored("/fleet/stores/"+storeA, nil), ok: http.StatusOK},
 	"GET /fleet/compare":      {make: stored("/fleet/compare?a_store="+storeA, nil), ok: http.StatusOK},
 	"GET /fleet/credit":       {make: stored("/fleet/credit?store="+storeA, nil), ok: http.StatusOK},
+	"GET /fleet/agreement":    {make: stored("/fleet/agreement?store="+storeA, nil), ok: http.StatusOK},
 	"GET /wear/shares":        {make: fixed("/wear/shares?store=" + storeA), ok: http.StatusOK},
 	"GET /wear/association":   {make: fixed("/wear/association?store=" + storeA), ok: http.StatusOK},
 	"GET /wear/life":          {make: fixed("/wear/life?store=" + storeA), ok: http.StatusOK},

@@ -6,6 +6,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -115,7 +116,7 @@ func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voidin
 	if err != nil {
 		return err
 	}
-	besides := secondReadings(pair.Inspections)
+	besides := models.Beside(pair.Inspections)
 	view := pairPage{
 		Ref: pair.Ref, Spaced: spaced(pair.Ref), Batch: pair.Batch, Bought: w.dayAndYear(pair.BoughtOn), Runner: pair.Runner,
 		Life: w.life(pair.Life), Line: newDistanceLine(w, pair),
@@ -188,55 +189,18 @@ func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voidin
 	return s.render(c, status, "pair", view)
 }
 
-// secondReadings returns the live blind readings of a pair by the reading that
-// each stands beside: of those that stand and that somebody else made the same
-// day, the nearest in time. A blind reading beside none is left out.
-func secondReadings(all []*models.Inspection) map[assess.UUID][]*models.Inspection {
-	by := make(map[assess.UUID][]*models.Inspection)
-	for _, b := range all {
-		if b.Kind != assess.Blind || !b.Live() {
-			continue
-		}
-		var first *models.Inspection
-		for _, in := range all {
-			if in.Kind == assess.Blind || !in.Live() || in.Staff == b.Staff || in.Day != b.Day {
-				continue
-			}
-			if first == nil || in.At.Sub(b.At).Abs() < first.At.Sub(b.At).Abs() {
-				first = in
-			}
-		}
-		if first != nil {
-			by[first.ID] = append(by[first.ID], b)
-		}
-	}
-	return by
-}
-
 // beside says how a second reading agrees with the first: on how many of the
 // checks that both read, and what they differ on.
 func (w words) beside(in, second *models.Inspection) pairBeside {
-	same, both := 0, 0
-	count := func(a, b assess.Value) {
-		if a.OK() && b.OK() {
+	both, same := 0, 0
+	pair := models.SecondReading{First: in, Blind: second}
+	for _, on := range agreeOns() {
+		for _, p := range on.places(&pair) {
 			both++
-			if a == b {
+			if p.a == p.b {
 				same++
 			}
 		}
-	}
-	for f := range in.Shoe {
-		for z := range assess.NumZones {
-			count(in.Shoe[f][z], second.Shoe[f][z])
-		}
-		for _, col := range told {
-			if col != assess.Tilt { // degrees never fall on the same tenth
-				count(in.Shoe[f][col], second.Shoe[f][col])
-			}
-		}
-	}
-	for _, col := range []assess.Col{assess.FlexSide, assess.TorsionSide} {
-		count(in.Pair(col), second.Pair(col))
 	}
 	return pairBeside{Head: w.say("blind.agrees", "who", second.Staff, "same", same, "both", both), Changes: w.changes(in, second)}
 }
@@ -463,6 +427,13 @@ var told = []assess.Col{
 	assess.PressHeel, assess.PressFore, assess.Stand, assess.Tilt, assess.Lining, assess.Squeeze, assess.Bond, assess.Mesh,
 	assess.Creases, assess.Rubber,
 }
+
+// toldAlike are those of them that two people can read alike: degrees never fall
+// on the same tenth.
+var toldAlike = slices.DeleteFunc(slices.Clone(told), func(c assess.Col) bool { return c == assess.Tilt })
+
+// sidesTold are the comparisons of the two shoes.
+var sidesTold = []assess.Col{assess.FlexSide, assess.TorsionSide}
 
 // changes lists what two readings of a pair say differently. Zones of one part
 // of one shoe that changed alike share a line.

@@ -268,6 +268,7 @@ func (s *Server) routes() []route {
 		{"GET", "/fleet/pairs", readWear, page(s.showFleetPairs), nil},
 		{"GET", "/fleet/compare", readWear, page(s.showFleetCompare), nil},
 		{"GET", "/fleet/credit", readWear, page(s.showFleetCredit), nil},
+		{"GET", "/fleet/agreement", readWear, page(s.showAgreement), nil},
 		{"POST", "/fleet/signals/:id", actOnSignals, page(s.doSignal), nil},
 
 		{"GET", v1 + "/openapi.json", open, api(s.getSpec), &docSpec},

@@ -105,7 +105,7 @@ var errMoved = fmt.Errorf("the pair was changed at the same time: %w", ErrBusy)
 //
 // A reading whose Supersedes is set amends that one: ErrConflict where it was
 // voided or amended before. A reading that takes a signature and has none is
-// ErrUnsigned.
+// ErrUnsigned. A blind reading by who read the pair openly that day is refused.
 func (db *DB) SaveInspection(ctx context.Context, by Actor, in NewInspection) (Saved, error) {
 	if err := checkNew(&in); err != nil {
 		return Saved{}, err
@@ -162,6 +162,9 @@ func (db *DB) saveIn(ctx context.Context, t *txn, by Actor, in NewInspection) (S
 	}
 	row, vals, err := db.prepared(ctx, t, &in)
 	if err != nil {
+		return Saved{}, err
+	}
+	if err := db.checkBlind(ctx, t, row); err != nil {
 		return Saved{}, err
 	}
 	if err := db.strikeOut(ctx, t, row); err != nil {

@@ -1,0 +1,120 @@
+package models
+
+import (
+	"context"
+
+	"solewright/assess"
+)
+
+// SecondReading is a pair that two people read the same day: the first openly,
+// the second blind.
+type SecondReading struct {
+	First, Blind *Inspection
+}
+
+// Beside returns the blind readings of one pair by the reading that each stands
+// beside: of those that stand and that somebody else made the same day, the
+// nearest in time. A blind reading beside none is left out.
+func Beside(all []*Inspection) map[assess.UUID][]*Inspection {
+	by := make(map[assess.UUID][]*Inspection)
+	for _, b := range all {
+		if b.Kind != assess.Blind || !b.Live() {
+			continue
+		}
+		var first *Inspection
+		for _, in := range all {
+			if in.Kind == assess.Blind || !in.Live() || in.Staff == b.Staff || in.Day != b.Day {
+				continue
+			}
+			if first == nil || in.At.Sub(b.At).Abs() < first.At.Sub(b.At).Abs() {
+				first = in
+			}
+		}
+		if first != nil {
+			by[first.ID] = append(by[first.ID], b)
+		}
+	}
+	return by
+}
+
+// SecondReadings returns pairs read twice, the newest first, at most limit of
+// them; more says that there are others. f picks the blind readings.
+func (db *DB) SecondReadings(ctx context.Context, f InspectionFilter, limit int) (all []SecondReading, more bool, err error) {
+	f.Kind, f.Live = assess.Blind, true
+	page := Page{Limit: MaxLimit}
+	for {
+		blind, next, err := db.Inspections(ctx, f, page)
+		if err != nil {
+			return nil, false, err
+		}
+		firsts, err := db.firstReadings(ctx, blind)
+		if err != nil {
+			return nil, false, wrap(err, "reading what was read before second readings")
+		}
+		for _, b := range blind {
+			first := firsts[b.ID]
+			if first == nil {
+				continue
+			}
+			if len(all) == limit {
+				return all, true, nil
+			}
+			all = append(all, SecondReading{First: first, Blind: b})
+		}
+		if next == "" {
+			return all, false, nil
+		}
+		page.After = next
+	}
+}
+
+// firstReadings returns the reading that each blind one stands beside, by the
+// blind one.
+func (db *DB) firstReadings(ctx context.Context, blind []*Inspection) (map[assess.UUID]*Inspection, error) {
+	of := make(map[assess.UUID]*Inspection)
+	seen := make(map[string]bool)
+	var refs []any
+	for _, b := range blind {
+		if b.PairRef != "" && !seen[b.PairRef] {
+			seen[b.PairRef] = true
+			refs = append(refs, b.PairRef)
+		}
+	}
+	if len(refs) == 0 {
+		return of, nil
+	}
+	var w where
+	w.inAny("i.pair_ref", refs)
+	all, err := db.inspectionsIn(ctx, db.reader(), w.String(), w.args...)
+	if err != nil {
+		return nil, err
+	}
+	pairs, byID := make(map[string][]*Inspection), make(map[assess.UUID]*Inspection)
+	for _, in := range all {
+		pairs[in.PairRef] = append(pairs[in.PairRef], in)
+		byID[in.ID] = in
+	}
+	for _, readings := range pairs {
+		for first, seconds := range Beside(readings) {
+			for _, b := range seconds {
+				of[b.ID] = byID[first]
+			}
+		}
+	}
+	return of, nil
+}
+
+// checkBlind refuses a blind reading by somebody who read the pair openly the
+// same day: they know what they said.
+func (db *DB) checkBlind(ctx context.Context, t *txn, row *inspectionRow) error {
+	if row.Kind != int(assess.Blind) || row.PairRef == "" {
+		return nil
+	}
+	var n int
+	_, err := db.scalar(ctx, t, &n, "SELECT count(*) FROM inspection WHERE pair_ref = ? AND staff = ? AND day = ? AND kind <> ? AND voided_at IS NULL",
+		row.PairRef, row.Staff, row.Day, int(assess.Blind))
+	if err == nil && n > 0 {
+		err = refused("staff", row.Staff, "somebody who has not read the pair openly that day: a second reading is blind")
+	}
+	return err
+}
