@@ -271,7 +271,7 @@ func (s *Server) showAgreement(c *gin.Context) error {
 	if err := s.inReach(c, who, c.Query("store"), ""); err != nil {
 		return err
 	}
-	f := models.InspectionFilter{Scopes: who.Scopes, Store: c.Query("store"), From: c.Query("from"), To: c.Query("to")}
+	f := models.InspectionFilter{Scopes: who.scopes(readWear), Store: c.Query("store"), From: c.Query("from"), To: c.Query("to")}
 	if f.From == "" {
 		f.From = s.now().UTC().AddDate(-1, 0, 0).Format(time.DateOnly)
 	}
@@ -319,7 +319,7 @@ func (s *Server) storesLed(c *gin.Context) (filterSelect, error) {
 	f := filterSelect{Name: "store", Label: w.say("office.field.store"), Choices: []choice{{Text: w.say("agree.all-stores"), Picked: c.Query("store") == ""}}}
 	all, err := s.db.Stores(c.Request.Context())
 	for i := range all {
-		if at := &all[i]; who.covers(at.Code, at.Region) {
+		if at := &all[i]; who.allowsAt(readWear, at.Code, at.Region) {
 			f.Choices = append(f.Choices, choice{Value: at.Code, Text: at.Code + " " + at.Name, Picked: c.Query("store") == at.Code})
 		}
 	}

@@ -204,7 +204,8 @@ func TestASecondReadingStandsBesideTheFirst(t *testing.T) {
 		"kind": "blind", "staff": "F-2", "pair_ref": ref, "at": "2026-10-05T11:20:00Z", "left": soundShoe.with(fields{"lining": "worn"}),
 	})
 	r.put(2, blind)
-	r.put(3, blind.with(fields{"staff": "F-1", "at": "2026-10-05T11:21:00Z"})) // one's own is nobody's second
+	// One's own is nobody's second.
+	r.refusedAt(r.call("PUT", apiRoot+"/inspections/"+id(3), r.fitter(), blind.with(fields{"staff": "F-1", "at": "2026-10-05T11:21:00Z"})), "#/staff")
 	r.put(4, blind.with(fields{"staff": "B-1", "at": "2026-10-04T11:21:00Z"})) // of another day
 	r.put(5, blind.with(fields{"pair_ref": "7K3M9QTDS", "staff": "M-1"}))      // of another pair
 	const agrees, differs = "F-2 read the pair blind: agrees on", `<dd>sound <i>worn</i></dd>`
