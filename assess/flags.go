@@ -17,13 +17,14 @@ const (
 	FlagNoModel                             // judged without the model's as-new mask
 	FlagGaitAfter                           // gait was recorded after the wear was read
 	FlagSecondUnproven                      // the second person was named off line, and proved nothing
+	FlagSecondSaid                          // what the second reader says is the reader's word alone
 )
 
 // FlagWords are the words of the flags, by bit.
 var FlagWords = []string{
 	"through-with-depth", "fresh-without-depth", "grade-against-depth", "square-with-tilt",
 	"possible-fault", "verdict-differs", "clock-off", "pair-contradicts", "given-less", "no-model", "gait-after",
-	"second-unproven",
+	"second-unproven", "second-said",
 }
 
 // A zone called fresh contradicts a depth under a quarter of new; a counter

@@ -27,6 +27,7 @@ var docPutInspection = operation{
 		"The server judges again under the body's rules; where the advised verdict differs, both are stored and the reading is flagged. " +
 		"A verdict that takes a second person, less than an advised replace or retire or a trainee's keep, takes their sign-off; " +
 		"a client that had no line for it sends the flag second-unproven, and the reading waits for a manager. " +
+		"What a second reader says is flagged second-said, unless they signed the verdict off or read the pair blind that day. " +
 		"A client that sends its own time in " + clientTime + " has its clock's error taken into account.",
 	body: ref("Reading"), answer: ref("Reading"), made: true, fails: []*class{conflict},
 }
@@ -99,9 +100,18 @@ func (s *Server) saveReading(c *gin.Context, rec assess.Record) error {
 	if rec.Device == "" {
 		rec.Device = who.Device
 	}
+	proven := true
+	if rec.Pair(assess.SecondSays).OK() && in.Signed == nil {
+		if in.Signed, proven, err = s.heard(ctx, &rec, offset); err != nil {
+			return err
+		}
+	}
 	in.Record, in.AsNew = rec, j.asNewNumber
 	in.Facts = models.FactsOf(&j.result, assess.EngineVersion)
 	in.Facts.Flags |= rec.AsideFlags()
+	if !proven {
+		in.Facts.Flags |= assess.FlagSecondSaid
+	}
 	saved, err := s.db.SaveInspection(ctx, who.actor(), in)
 	if err != nil {
 		return unsigned(err, "second_reader")
@@ -175,9 +185,6 @@ func (s *Server) checkGiven(ctx context.Context, r *assess.Record) (*models.Sign
 		r.Flags = assess.FlagSecondUnproven
 		return nil, nil
 	}
-	if r.SecondReader == r.Staff {
-		return nil, &failure{class: badValues, values: []badValue{{Pointer: "#/second_reader", Detail: "want somebody other than who read the pair"}}}
-	}
 	switch may, err := s.mayCoSign(ctx, r.SecondReader, r.Store); {
 	case err != nil:
 		return nil, err
@@ -187,6 +194,35 @@ func (s *Server) checkGiven(ctx context.Context, r *assess.Record) (*models.Sign
 	return &models.Signature{Account: r.SecondReader, SignOff: models.SignOff{
 		Reading: r.ID, Purpose: models.ForReading, Advised: r.Advised, Given: r.Given,
 	}}, nil
+}
+
+// heard looks for what proves that the second reader said what the reading has
+// them say: a signature of the verdict, which the reading uses up, or a blind
+// reading of their own that day. Without either it is the reader's word.
+func (s *Server) heard(ctx context.Context, r *assess.Record, offset time.Duration) (signed *models.Signature, proven bool, err error) {
+	if r.SecondReader == "" {
+		return nil, false, nil
+	}
+	sig := models.Signature{Account: r.SecondReader, SignOff: models.SignOff{
+		Reading: r.ID, Purpose: models.ForReading, Advised: r.Advised, Given: r.Given,
+	}}
+	may, err := s.mayCoSign(ctx, r.SecondReader, r.Store)
+	if err == nil && may {
+		may, err = s.db.Waits(ctx, sig)
+	}
+	if err != nil || may {
+		return &sig, may, err
+	}
+	place, err := s.store(ctx, r.Store)
+	if err != nil {
+		return nil, false, err
+	}
+	day, err := storeDay(place, r.At.Add(offset))
+	if err != nil {
+		return nil, false, err
+	}
+	proven, err = s.db.ReadBlind(ctx, r.PairRef, r.SecondReader, day)
+	return nil, proven, err
 }
 
 // unsigned says at a member of the body that nobody signed for it; other errors

@@ -147,6 +147,70 @@ func TestATraineesKeepTakesTheCoReadersSecret(t *testing.T) {
 	want(t, r.call("PUT", path, r.fitter(), kept), http.StatusCreated)
 }
 
+// What a second reader is said to say is the reader's word, unless they signed the
+// verdict or read the pair blind themselves.
+func TestASecondReadersWordIsTheirsOnlyWhenTheyProveIt(t *testing.T) {
+	r := newRig(t)
+	r.team()
+	said := soundReading.with(fields{"given": "keep", "second_reader": "F-2", "second_says": "agrees"})
+	signed := signing.with(fields{"advised": "keep", "given": "keep"})
+	sign := func(n int, body fields) {
+		want(t, r.call("POST", apiRoot+"/inspections/"+id(n)+"/sign-off", r.fitter(), body), http.StatusOK)
+	}
+	ref := func(n int) string { return r.put(n, soundReading)["pair_ref"].(string) }
+	n := 1000
+	readBlind := func(n int, ref, by, at string) {
+		blind := soundReading.with(fields{"kind": "blind", "staff": by, "pair_ref": ref, "at": at})
+		delete(blind, "given")
+		r.put(n, blind)
+	}
+	for _, tt := range []struct {
+		name   string
+		first  func(n int) fields
+		proven bool
+	}{
+		{"typed and nothing else", func(int) fields { return said }, false},
+		{"signed with their own secret", func(n int) fields { sign(n, signed); return said }, true},
+		{"signed for another verdict", func(n int) fields { sign(n, signed.with(fields{"advised": "replace"})); return said }, false},
+		{"signed by another person", func(n int) fields { sign(n, signed.with(fields{"staff": "M-1"})); return said }, false},
+		{"a trainee's signature", func(n int) fields {
+			body := signed.with(fields{"staff": "T-1"})
+			delete(body, "store")
+			sign(n, body)
+			return said.with(fields{"second_reader": "T-1"})
+		}, false},
+		{"read blind by them that day", func(n int) fields {
+			p := ref(n + 100)
+			readBlind(n+200, p, "F-2", "2026-10-05T11:10:00Z")
+			return said.with(fields{"pair_ref": p, "staff": "M-1"})
+		}, true},
+		{"read blind by another that day", func(n int) fields {
+			p := ref(n + 100)
+			readBlind(n+200, p, "B-1", "2026-10-05T11:10:00Z")
+			return said.with(fields{"pair_ref": p})
+		}, false},
+		{"read blind by them the day before", func(n int) fields {
+			p := ref(n + 100)
+			readBlind(n+200, p, "F-2", "2026-10-04T11:10:00Z")
+			return said.with(fields{"pair_ref": p})
+		}, false},
+		{"claimed proven by the sender", func(int) fields { return said.with(fields{"flags": []string{}}) }, false},
+	} {
+		n++
+		t.Run(tt.name, func(t *testing.T) {
+			r.t = t
+			body := tt.first(n)
+			flags := fmt.Sprint(r.put(n, body)["flags"])
+			if got := !strings.Contains(flags, "second-said"); got != tt.proven {
+				t.Errorf("flags %s: proven %v, want %v", flags, got, tt.proven)
+			}
+		})
+	}
+	r.t = t
+	page := r.sees("/pairs/" + r.put(1, said)["pair_ref"].(string))
+	r.shows(page, "what F-2 says is F-1&#39;s word: not signed")
+}
+
 // Who is at the bench signs for nobody else, and a secret that is tried too
 // often locks as at sign-in.
 func TestNobodySignsUnderTheirOwnReading(t *testing.T) {

@@ -254,6 +254,8 @@ func (w words) second(in *models.Inspection, signed string) string {
 		return w.say("pair.second.signed", "who", signed)
 	case unproven:
 		return w.say("pair.second.waits", "code", in.SecondReader)
+	case in.Flags&assess.FlagSecondSaid != 0:
+		return w.say("pair.second.said", "code", in.SecondReader, "staff", in.Staff)
 	}
 	return ""
 }

@@ -104,6 +104,14 @@ func (db *DB) firstReadings(ctx context.Context, blind []*Inspection) (map[asses
 	return of, nil
 }
 
+// ReadBlind reports whether somebody read a pair blind on a local day.
+func (db *DB) ReadBlind(ctx context.Context, ref, staff, day string) (bool, error) {
+	var n int
+	_, err := db.scalar(ctx, db.q(), &n, "SELECT count(*) FROM inspection WHERE pair_ref = ? AND staff = ? AND day = ? AND kind = ? AND voided_at IS NULL AND superseded_by IS NULL",
+		ref, staff, day, int(assess.Blind))
+	return n > 0, wrap(err, "looking for a second reading of pair %s", ref)
+}
+
 // checkBlind refuses a blind reading by somebody who read the pair openly the
 // same day: they know what they said.
 func (db *DB) checkBlind(ctx context.Context, t *txn, row *inspectionRow) error {

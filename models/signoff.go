@@ -151,6 +151,13 @@ func (db *DB) useSignature(ctx context.Context, t *txn, s *Signature) error {
 	return err
 }
 
+// Waits reports whether a sign-off waits to be used up by a record.
+func (db *DB) Waits(ctx context.Context, s Signature) (bool, error) {
+	var n int
+	_, err := db.scalar(ctx, db.q(), &n, "SELECT count(*) FROM sign_off WHERE used_at IS NULL AND "+signOffKey, s.key()...)
+	return n > 0, wrap(err, "looking for a sign-off of reading %s", s.Reading)
+}
+
 // confirmed says of a reading i that somebody stands by the verdict that was
 // given: at the bench, or afterwards.
 const confirmed = "EXISTS (SELECT 1 FROM sign_off o WHERE o.subject = i.id AND o.purpose = '" + string(ForReading) + "' AND o.used_at IS NOT NULL)"

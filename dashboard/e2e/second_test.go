@@ -110,6 +110,34 @@ func TestGivingLessTakesASecondPersonsSecret(t *testing.T) {
 	}
 }
 
+// What a second reader says is typed by the reader: the second signs it, or the
+// record says whose word it is.
+func TestASecondReaderSignsWhatTheySaid(t *testing.T) {
+	t.Parallel()
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, fitterCode)
+	for _, signs := range []bool{false, true} {
+		b.open(shop.url("/bench"))
+		id := shop.begin(b, "check")
+		b.tap(key("second"))
+		b.write(key("f-second_reader"), secondCode)
+		b.tap(key("pick-second-second_says,agrees"))
+		b.tap(key("back"))
+		shop.soundPair(b, "R-1", "100", "110101110"+"111101110")
+		b.until(`document.querySelector("#hand-form").innerText.includes("` + secondCode + ` agrees") && !document.querySelector("[data-k=finish]").hasAttribute("aria-disabled")`)
+		b.keepPicture(t.Name())
+		if signs {
+			b.write(key("f-second-secret"), password)
+			b.tap(key("sign-second"))
+			b.until(`document.querySelector("#hand-form").innerText.includes("Signed by ` + secondCode + `")`)
+		}
+		b.finish()
+		if in := shop.stored(id); in.SecondReader != secondCode || (in.Flags&assess.FlagSecondSaid == 0) != signs {
+			t.Errorf("signed %v: kept with %q and flags %v", signs, in.SecondReader, in.Flags)
+		}
+	}
+}
+
 // Without a line a second person can prove nothing: the reading is kept and
 // sent on their word, flagged, and waits for a manager.
 func TestASecondPersonWithoutALine(t *testing.T) {

@@ -180,7 +180,16 @@ function givenRow(bench) {
   });
   const reason = less(bench) ? html`<label class="field wide"><span>${t("given.reason")}</span><input data-k="f-given_reason" data-col="given_reason" autocomplete="off" maxlength="300" value="${r.given_reason ?? ""}"></label>` : "";
   const asks = takesSecond(bench) || less(bench) ? html`<div class="fields">${reason}${takesSecond(bench) ? secondRow(bench) : ""}</div>${takesSecond(bench) ? secondNote(bench) : ""}` : "";
-  return html`<fieldset><legend>${t("given")} <small>${t(result.verdict === "incomplete" ? "given.incomplete" : "given.rules", { rules: result.rules })}</small></legend>${radios({ name: "given", act: "given", label: t("given"), columns: VERDICTS.length, options })}${asks}</fieldset>`;
+  return html`<fieldset><legend>${t("given")} <small>${t(result.verdict === "incomplete" ? "given.incomplete" : "given.rules", { rules: result.rules })}</small></legend>${radios({ name: "given", act: "given", label: t("given"), columns: VERDICTS.length, options })}${asks}</fieldset>${!takesSecond(bench) && heard(bench) ? heardRow(bench) : ""}`;
+}
+
+// heard reports whether a second reader is said to have said something that nothing proves: no blind reading of theirs.
+const heard = ({ reading: r, ticket }) => Boolean(r.second_says && r.second_reader && !ticket.beside && !ticket.of);
+
+// heardRow lets the second reader sign what they are said to have said. They needn't: the record then says whose word it is.
+function heardRow(bench) {
+  const { reading: { second_reader: code, second_says: says }, ticket } = bench, second = signedFor(bench, ticket.second) ? ticket.second : {};
+  return html`<div><h2>${t("second.head")} <small>${t(`second.says.${says}`, { code })}</small></h2><div class="fields">${secondRow(bench)}</div>${second.by ? "" : html`<p class="note">${t("second.said", { code })}</p>`}${deniedRow(second)}</div>`;
 }
 
 // secondRow asks the second person for their own secret. One who has said something about the reading already is the one.
@@ -188,7 +197,7 @@ function secondRow(bench) {
   const { reading: r, ticket } = bench, second = ticket.second ?? {}, state = second.by && isMe(bench, second) ? {} : signedFor(bench, second) ? second : { code: second.code };
   const fixed = r.second_says && r.second_reader;
   if (fixed) state.code = fixed;
-  return signRow("second", state, { label: t(undone(bench) ? "given.by" : "given.co-reader-code"), button: t("sign.verdict", { verdict: t(`given.${bench.given()}`) }), fixed });
+  return signRow("second", state, { label: t(undone(bench) ? "given.by" : takesSecond(bench) ? "given.co-reader-code" : "second.code"), button: t("sign.verdict", { verdict: t(`given.${bench.given()}`) }), fixed });
 }
 
 // secondNote says why a signature was not taken, and what becomes of a code without one.
