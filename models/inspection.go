@@ -263,15 +263,24 @@ func localDay(at time.Time, zone *time.Location) (day, month string) {
 }
 
 // strikeOut links the row with the one it supersedes and the one that
-// supersedes it, whichever came first, and computes the other's pair anew.
+// supersedes it, whichever came first, has the photos follow, and computes the
+// other's pair anew.
 func (db *DB) strikeOut(ctx context.Context, t *txn, row *inspectionRow) error {
 	err := t.QueryRowContext(ctx, db.dialect.sql("SELECT id FROM inspection WHERE store = ? AND supersedes = ?"),
 		row.Store, row.ID).Scan(&row.SupersededBy)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return err
 	}
+	if row.SupersededBy != (id{}) {
+		if err := db.photosFollow(ctx, t, row.Store, row.ID, row.SupersededBy); err != nil {
+			return err
+		}
+	}
 	if row.Supersedes == (id{}) {
 		return nil
+	}
+	if err := db.photosFollow(ctx, t, row.Store, row.Supersedes, row.ID); err != nil {
+		return err
 	}
 	var old struct {
 		pair     text

@@ -198,9 +198,36 @@ func (db *DB) savePhoto(ctx context.Context, t *txn, by Actor, p StoredPhoto, se
 			return false, err
 		}
 	}
+	if err := db.photoFollows(ctx, t, row); err != nil {
+		return false, err
+	}
 	return true, db.noteAudit(ctx, t, by, entry{
 		action: "photo.add", subject: "inspection:" + assess.UUID(row.InspectionID).String(), after: hex.EncodeToString(row.SHA[:]),
 	})
+}
+
+// photosFollow has the photos of a reading belong to the one that takes its place
+// as well.
+func (db *DB) photosFollow(ctx context.Context, t *txn, store string, from, to id) error {
+	_, err := t.ExecContext(ctx, db.dialect.sql("INSERT INTO inspection_photo (store, inspection_id, sha, foot, view, points)"+
+		" SELECT store, ?, sha, foot, view, points FROM inspection_photo WHERE store = ? AND inspection_id = ? ON CONFLICT DO NOTHING"), to, store, from)
+	return err
+}
+
+// photoFollows has a photo that arrived after its reading was amended belong to
+// the readings that took its place.
+func (db *DB) photoFollows(ctx context.Context, t *txn, row linkRow) error {
+	for {
+		var next id
+		known, err := db.scalar(ctx, t, &next, "SELECT superseded_by FROM inspection WHERE store = ? AND id = ?", row.Store, row.InspectionID)
+		if err != nil || !known || next == (id{}) {
+			return err
+		}
+		row.InspectionID = next
+		if _, err := t.ExecContext(ctx, linkLayout.insert(db.dialect)+" ON CONFLICT DO NOTHING", fields(&row)...); err != nil {
+			return err
+		}
+	}
 }
 
 // Photo returns the photo that a SHA-256 leads to: its own, or that of the bytes

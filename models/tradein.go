@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"crypto/sha256"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
@@ -332,6 +333,77 @@ func (db *DB) VoidTradeIn(ctx context.Context, by Actor, tradeIn assess.UUID, re
 		}
 		return db.noteAudit(ctx, t, by, entry{action: "trade-in.void", subject: "trade-in:" + tradeIn.String(), after: reason})
 	}), "voiding trade-in %s", tradeIn)
+}
+
+// Corrected is a trade-in whose reading was corrected since, so that what became
+// of the pair may not be what its grade opens.
+type Corrected struct {
+	TradeIn StoredTradeIn
+	// Was is the reading that it went by, Is the one that stands in its place, or
+	// the last one, where that is void.
+	Was, Is *Inspection
+}
+
+// CorrectedTradeIns returns the trade-ins of stores in scope that stand and whose
+// reading was corrected to another verdict or grade, the newest first: somebody
+// has to decide about them, by [DB.DecideTradeIn] or [DB.VoidTradeIn].
+func (db *DB) CorrectedTradeIns(ctx context.Context, scopes []retail.Scope) ([]Corrected, error) {
+	var w where
+	w.scopes("store", scopes)
+	w.and("voided_at IS NULL AND (store, inspection_id) IN (SELECT store, supersedes FROM inspection WHERE supersedes IS NOT NULL)")
+	all, err := db.correctedIn(ctx, db.q(), w.String()+" ORDER BY at DESC, id DESC", w.args...)
+	return all, wrap(err, "reading the trade-ins whose reading was corrected")
+}
+
+// correctedIn returns those of the trade-ins of a statement's tail whose reading
+// says something else now.
+func (db *DB) correctedIn(ctx context.Context, q querier, tail string, args ...any) ([]Corrected, error) {
+	rows, err := db.tradeIns(ctx, q, tail, args...)
+	if err != nil {
+		return nil, err
+	}
+	var all []Corrected
+	for i := range rows {
+		c := Corrected{TradeIn: rows[i].tradeIn()}
+		if c.Was, err = db.inspectionIn(ctx, q, "i.store = ? AND i.id = ?", rows[i].Store, rows[i].InspectionID); err != nil {
+			return nil, err
+		}
+		for c.Is = c.Was; !c.Is.SupersededBy.IsZero(); {
+			if c.Is, err = db.inspectionIn(ctx, q, "i.store = ? AND i.id = ?", rows[i].Store, id(c.Is.SupersededBy)); err != nil {
+				return nil, err
+			}
+		}
+		if c.Is != c.Was && (!c.Is.Live() || c.Is.Facts.Verdict != c.Was.Facts.Verdict || c.Is.Facts.Grade != c.TradeIn.Grade) {
+			all = append(all, c)
+		}
+	}
+	return all, nil
+}
+
+// DecideTradeIn puts a trade-in anew by the reading that stands now: another
+// grade, where the pair goes, and what is given for it. The one before is voided
+// with the reason, and both are in the trail. ErrConflict where nothing is to be
+// decided about it any more.
+func (db *DB) DecideTradeIn(ctx context.Context, by Actor, old assess.UUID, in TradeIn, reason string) (StoredTradeIn, error) {
+	var stored StoredTradeIn
+	return stored, wrap(db.Together(ctx, func(db *DB) error {
+		waits, err := db.correctedIn(ctx, db.q(), " WHERE id = ? AND voided_at IS NULL", id(old))
+		if err != nil {
+			return err
+		}
+		if len(waits) == 0 {
+			return fmt.Errorf("nothing is to be decided about it: %w", ErrConflict)
+		}
+		if err := db.VoidTradeIn(ctx, by, old, reason); err != nil {
+			return err
+		}
+		body, err := json.Marshal(&in)
+		if err != nil {
+			return err
+		}
+		stored, _, err = db.SaveTradeIn(ctx, by, in, sha256.Sum256(body))
+		return err
+	}), "deciding about trade-in %s", old)
 }
 
 // reopen sets when a pair ended by the trade-ins that stand.
