@@ -3,17 +3,21 @@ package dashboard
 import (
 	"encoding/json"
 	"io/fs"
+	"sync"
 
 	"solewright/reports/figure"
 )
 
 // front is what pages are made of: their files, words and templates. It is
-// read once at start and never written after.
+// read once in a process, whose embedded files don't change, and never written
+// after.
 type front struct {
 	assets *assets
 	worker asset
 	pages  *pages
 }
+
+var readFront = sync.OnceValues(newFront)
 
 // newFront reads the embedded files. The engine for the browser is found among
 // them where it was built.

@@ -67,7 +67,7 @@ var outsidePages = []string{"api"}
 
 func testFront(t *testing.T) *front {
 	t.Helper()
-	f, err := newFront()
+	f, err := readFront()
 	if err != nil {
 		t.Fatal(err)
 	}

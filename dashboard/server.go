@@ -126,7 +126,7 @@ func New(cfg Config) (*Server, error) {
 	if s.provider, err = newProvider(cfg.Provider, cfg.Clock); err != nil {
 		return nil, err
 	}
-	if s.front, err = newFront(); err != nil {
+	if s.front, err = readFront(); err != nil {
 		return nil, err
 	}
 	if s.metrics, err = newMetrics(cfg.Registry, cfg.DB); err != nil {

@@ -8,7 +8,7 @@ cd "$(dirname "$0")/.."
 say "tools"
 need_go
 need_debian node nodejs
-need_debian chromium chromium
+need_browser
 need_axe # for the browser tests
 need_debian gcc build-essential # the race detector needs cgo
 sh deploy/pg.sh check

@@ -25,6 +25,14 @@ need_debian() {
 	command -v "$1" >/dev/null 2>&1 || die "$2 is installed and $1 is still not on PATH"
 }
 
+# need_browser installs Chromium for the browser tests: without windows, which
+# takes half of the processor time, or the whole of it where Debian is too old.
+need_browser() {
+	command -v chromium-headless-shell >/dev/null 2>&1 && return
+	(need_debian chromium-headless-shell chromium-headless-shell) && return
+	need_debian chromium chromium
+}
+
 # need_axe installs axe-core, which looks whether a page can be used by everybody.
 need_axe() {
 	axe=4.11.0
