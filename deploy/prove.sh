@@ -2,7 +2,8 @@
 # The proofs that are too long for every run: speed at size, and a thousand
 # writes cut short by kill -9. Writes dated tables to testdata/proof.
 #   sh deploy/prove.sh                      all of them
-#   sh deploy/prove.sh kill                 or: put, import, export, demo, judge, tally, signals, study, fleet
+#   sh deploy/prove.sh kill                 or: put, import, export, demo, judge, tally, signals, study, fleet, growth,
+#                                           columns
 #   sh deploy/prove.sh study shares tests   parts of the coverage study, to testdata/study
 #   sh deploy/prove.sh -rounds 2 kill       fewer rounds
 #   sh deploy/prove.sh -rows 200000 import  another size
@@ -33,6 +34,8 @@ if [ "${1:-}" = race ]; then
 	cat testdata/proof/race.md
 	exit
 fi
+case " $* " in *" columns "*) need_columns ;; esac
+[ $# -gt 0 ] || need_columns
 build_wasm
 CGO_ENABLED=0 go build -trimpath -o bin/solewright ./cmd/solewright
 CGO_ENABLED=0 go build -trimpath -o bin/prove ./cmd/prove

@@ -41,6 +41,15 @@ need_axe() {
 	npm install --silent --no-audit --no-fund --no-save --prefix bin "axe-core@$axe" || die "could not install axe-core $axe"
 }
 
+# need_columns installs an embedded column engine, to measure against.
+need_columns() {
+	duckdb=1.5.6-r.1
+	[ "$(sed -n 's/^  "version": "\(.*\)",$/\1/p' bin/columns/node_modules/@duckdb/node-api/package.json 2>/dev/null)" = "$duckdb" ] && return
+	need_debian node nodejs
+	need_debian npm npm
+	npm install --silent --no-audit --no-fund --no-save --prefix bin/columns "@duckdb/node-api@$duckdb" || die "could not install the column engine"
+}
+
 # build_wasm puts the reading engine for the browser beside the pages.
 build_wasm() {
 	GOOS=js GOARCH=wasm go build -trimpath -ldflags='-s -w' -o dashboard/static/assess.wasm ./cmd/assesswasm

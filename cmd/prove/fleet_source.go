@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"runtime"
@@ -76,6 +77,7 @@ func lastOf(pair int64) int64 {
 // itself takes is measured with it at a size that takes a database too long.
 type invented struct {
 	readings int64
+	days     int64 // that they are of, the last of the fleet's; 0 is all
 
 	mu    sync.Mutex
 	added int64 // pairs that came after the load, each with one reading
@@ -124,7 +126,7 @@ func (s *invented) fact(n int64, f *facts.Fact, days []string, stores, staff, ba
 	*f = facts.Fact{
 		Pair: refOf(pair), Last: last, Model: modelID(drawModel.of(pair)), Batch: batches[drawBatch.of(pair)],
 		Runner: uint64(pair/fleetRunners + 1), Store: stores[drawStore.of(n)], Staff: staff[drawStaff.of(n)],
-		Day: days[min(n*fleetDays/s.readings, fleetDays-1)], Kind: assess.TradeIn + assess.RecordKind(n%2),
+		Day: days[s.day(n)], Kind: assess.TradeIn + assess.RecordKind(n%2),
 		Gait: assess.Of(int(drawGait.of(n))), Strike: assess.Of(int(drawStrike.of(n))), Posture: assess.Of(int(drawGait.of(n + 1))),
 		Surface: assess.Of(int(drawSurface.of(n))), UsedFor: assess.Of(0), KM: assess.Of(int(km)),
 		Heel: assess.LightWear + assess.Pattern(drawHeel.of(n)), Fore: assess.LightWear + assess.Pattern(drawFore.of(n)),
@@ -139,6 +141,12 @@ func (s *invented) fact(n int64, f *facts.Fact, days []string, stores, staff, ba
 	} else {
 		f.Lower = assess.Of(int(20*drawKM.of(final) + 20))
 	}
+}
+
+// day returns the day of the n-th reading from the fleet's first.
+func (s *invented) day(n int64) int64 {
+	days := cmp.Or(s.days, fleetDays)
+	return fleetDays - days + min(n*days/s.readings, days-1)
 }
 
 // spoken are the words of the invented fleet, made once.

@@ -10,6 +10,8 @@
 //	demo    seconds until the demo is ready
 //	judge   readings judged a second
 //	fleet   the fleet in memory at ten million readings
+//	growth  what the fleet's questions take as it grows from one million to ten
+//	columns the fleet's questions, against an embedded column engine
 //	tally   statistics over ten million rows
 //	signals what fleets raise that have nothing planted, and whether what is planted is found
 //	study   how often intervals cover and tests err, in parts: study shares tests
@@ -42,6 +44,8 @@ var proofs = []proof{
 	{"demo", proveDemo},
 	{"judge", proveJudge},
 	{"fleet", proveFleet},
+	{"growth", proveGrowth},
+	{"columns", proveColumns},
 	{"tally", proveTally},
 	{"signals", proveSignals},
 	{"study", proveStudy},
