@@ -59,6 +59,9 @@ type sum[E any] interface {
 	scan(g *grouping)
 	// change adds rows, or with sign -1 takes them off.
 	change(g *grouping, sel *selection, sign int)
+	// counted is the tally that the tally of other rows is added to; nil where sums
+	// can't be put together.
+	counted() *tally
 	// lines writes the answer.
 	lines(g *grouping) []E
 	// keep returns the sum in memory of its own, and how much of it; a nil sum where
@@ -86,6 +89,16 @@ func (a *answers) scanning(f func()) {
 	a.slots <- struct{}{}
 	defer func() { <-a.slots }()
 	f()
+}
+
+// spare takes a processor that no scan is waiting for; false where there is none.
+func (a *answers) spare() bool {
+	select {
+	case a.slots <- struct{}{}:
+		return true
+	default:
+		return false
+	}
 }
 
 // of returns the answer to a question, empty where it is new.
@@ -189,9 +202,41 @@ func scan[E any](v *View, f *Filter, dims []Dim, begin func(*grouping) (sum[E], 
 	}
 	total, err := begin(g)
 	if err == nil {
-		v.answers.scanning(func() { total.scan(g) })
+		v.answers.scanning(func() { together(v, g, total, begin) })
 	}
 	return g, total, err
+}
+
+// together scans with every processor that is free as the scan begins: each takes
+// the next segment that none has taken.
+func together[E any](v *View, g *grouping, total sum[E], begin func(*grouping) (sum[E], error)) {
+	mine := total.counted()
+	if mine == nil {
+		total.scan(g)
+		return
+	}
+	g.query.taken = new(atomic.Int64)
+	defer func() { g.query.taken = nil }()
+	var group sync.WaitGroup
+	var parts []sum[E]
+	for v.answers.spare() {
+		beside := g.beside()
+		part, err := begin(beside)
+		if err != nil {
+			panic(err) // the same question began without
+		}
+		parts = append(parts, part)
+		group.Go(func() {
+			defer func() { <-v.answers.slots }()
+			part.scan(beside)
+		})
+	}
+	total.scan(g)
+	group.Wait()
+	for _, part := range parts {
+		mine.add(part.counted())
+		part.free()
+	}
 }
 
 // scanned returns what a question comes to and keeps nothing.
@@ -262,7 +307,7 @@ func eachDifference(longer, one, other *segment, q *query, f func(*selection, in
 		if n == 0 {
 			continue
 		}
-		if sel.rows = q.narrowed(longer, sel.base, rows[:n], q.model != nil); len(sel.rows) > 0 {
+		if sel.rows = q.narrowed(longer, sel.base, rows[:n], q.model != nil, q.what); len(sel.rows) > 0 {
 			f(&sel, 1)
 		}
 	}

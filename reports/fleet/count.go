@@ -36,8 +36,10 @@ func (c *counts) scan(g *grouping) {
 }
 
 func (c *counts) change(g *grouping, sel *selection, sign int) {
-	g.keys(sel, func(_ uint16, key uint64) { c.add(key, sign) })
+	g.keys(sel, func(_ uint16, key uint64) { c.put(key, sign) })
 }
+
+func (c *counts) counted() *tally { return c.tally }
 
 func (c *counts) lines(g *grouping) []Cell { return g.cells(c.tally) }
 
@@ -69,6 +71,14 @@ type grouping struct {
 	dims   []Dim
 	sizes  [MaxDims]uint64
 	cellsN uint64
+}
+
+// beside returns the question for another goroutine.
+func (g *grouping) beside() *grouping {
+	b, q := *g, *g.query
+	q.buffers = nil
+	b.query = &q
+	return &b
 }
 
 func (v *View) group(f *Filter, dims []Dim) (*grouping, error) {
@@ -220,8 +230,19 @@ func (t *tally) copied() (*tally, int) {
 
 func (t *tally) bytes() int { return 4*cap(t.dense) + t.table.bytes() }
 
-// add counts a row of a key, or with sign -1 takes it off.
-func (t *tally) add(key uint64, sign int) {
+// add adds the counts of other rows by the same dimensions.
+func (t *tally) add(other *tally) {
+	if len(other.dense) > 0 {
+		for key, n := range other.dense {
+			t.dense[key] += n
+		}
+		return
+	}
+	other.table.each(func(key uint64, n uint32) { *t.table.at(key) += n })
+}
+
+// put counts a row of a key, or with sign -1 takes it off.
+func (t *tally) put(key uint64, sign int) {
 	if len(t.dense) > 0 {
 		t.dense[key] += uint32(sign)
 		return

@@ -262,7 +262,7 @@ func BenchmarkCount(b *testing.B) {
 				}
 				t := g.tally()
 				v.scan(g.query, func(sel *selection) {
-					g.keys(sel, func(_ uint16, key uint64) { t.add(key, 1) })
+					g.keys(sel, func(_ uint16, key uint64) { t.put(key, 1) })
 				})
 				g.cells(t)
 				t.free()

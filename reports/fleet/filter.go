@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"solewright/assess"
@@ -54,6 +55,9 @@ type query struct {
 
 	tables           // of the view that is asked
 	buffers *buffers // while rows are looked at
+	// taken is how many segments were taken by the goroutines that share a scan;
+	// nil where one scans alone.
+	taken *atomic.Int64
 }
 
 // fieldTest is a condition on a packed dimension: bit c of allowed says that

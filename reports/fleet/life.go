@@ -42,19 +42,25 @@ func (v *View) Life(f Filter, dims ...Dim) ([]LifeGroup, error) {
 	if f.Readings {
 		return nil, errReadings
 	}
-	return distinct(v, "life", &f, dims, lifeBits, lifeKey, func(by []string) LifeGroup { return LifeGroup{By: by} }, (*LifeGroup).add)
+	return distinct(v, "life", &f, dims, lifeBits, underLife, func(by []string) LifeGroup { return LifeGroup{By: by} }, (*LifeGroup).add)
 }
 
-// lifeKey writes an interval so that keys sort as spans do: the upper end lies
-// above the lower one in the column.
-func lifeKey(s *segment, i int) uint64 {
-	switch life := s.life(i); {
-	case life&contradicts != 0:
-		return lifeContrary
-	case life>>lowerShift&lifeMask == 0:
-		return lifeUnknown
-	default:
-		return life>>lowerShift&kmMask<<kmBits | (life>>upperShift-1)&kmMask
+// underKeys writes what is counted of a block's rows under their keys, in bits
+// that the keys are moved up by.
+type underKeys func(s *segment, base int, rows []uint16, keys []uint64)
+
+// underLife writes an interval so that keys sort as spans do.
+func underLife(s *segment, base int, rows []uint16, keys []uint64) {
+	for k, i := range rows {
+		lower, upper, contrary := s.lifeAt(base + int(i))
+		under := lower<<kmBits | (upper-1)&kmMask
+		switch {
+		case contrary:
+			under = lifeContrary
+		case lower|upper == 0:
+			under = lifeUnknown
+		}
+		keys[k] = keys[k]<<lifeBits | under
 	}
 }
 
@@ -108,13 +114,7 @@ func conditionOf(v assess.Verdict) uint64 {
 // which condition: the current status of pairs, or with Filter.Readings how
 // distances heap.
 func (v *View) Looks(f Filter, dims ...Dim) ([]LookGroup, error) {
-	return distinct(v, "looks", &f, dims, kmBits+2, lookKey, func(by []string) LookGroup { return LookGroup{By: by} }, (*LookGroup).add)
-}
-
-func lookKey(s *segment, i int) uint64 { return s.kmAt(i)<<2 | conditionAt(s, i) }
-
-func conditionAt(s *segment, i int) uint64 {
-	return conditionOf(assess.Verdict(packed[Verdict].of(s.whatAt(i))))
+	return distinct(v, "looks", &f, dims, lookBits, underLook(1), func(by []string) LookGroup { return LookGroup{By: by} }, (*LookGroup).add)
 }
 
 // Bands is Looks by bands of distance, each of width km: a Look's KM is where its
@@ -123,14 +123,24 @@ func (v *View) Bands(f Filter, width int, dims ...Dim) ([]LookGroup, error) {
 	if width < 1 {
 		return nil, assess.FieldError{Field: "width", Want: "at least a kilometre", Err: assess.ErrOutOfRange}
 	}
-	key := func(s *segment, i int) uint64 {
-		km := s.kmAt(i)
-		if km > 0 {
-			km -= (km - 1) % uint64(width)
+	return distinct(v, fmt.Sprint("bands ", width), &f, dims, lookBits, underLook(uint64(width)), func(by []string) LookGroup { return LookGroup{By: by} }, (*LookGroup).add)
+}
+
+// lookBits is what a distance and a condition take.
+const lookBits = kmBits + 2
+
+// underLook writes the band of a distance and the condition.
+func underLook(width uint64) underKeys {
+	return func(s *segment, base int, rows []uint16, keys []uint64) {
+		for k, row := range rows {
+			i := base + int(row)
+			km := s.kmAt(i)
+			if km > 0 {
+				km -= (km - 1) % width
+			}
+			keys[k] = keys[k]<<lookBits | km<<2 | conditionOf(assess.Verdict(packed[Verdict].of(s.whatAt(i))))
 		}
-		return km<<2 | conditionAt(s, i)
 	}
-	return distinct(v, fmt.Sprint("bands ", width), &f, dims, kmBits+2, key, func(by []string) LookGroup { return LookGroup{By: by} }, (*LookGroup).add)
 }
 
 func (g *LookGroup) add(key uint64, n int) {
@@ -155,12 +165,12 @@ func (g *LookGroup) add(key uint64, n int) {
 // distinct counts the distinct values of the rows of each group, which key writes
 // in so many bits. Groups come in the order of words, the values of a group from
 // the least.
-func distinct[E any](v *View, kind string, f *Filter, dims []Dim, bits int, key func(*segment, int) uint64, begin func(by []string) E, add func(*E, uint64, int)) ([]E, error) {
+func distinct[E any](v *View, kind string, f *Filter, dims []Dim, bits int, under underKeys, begin func(by []string) E, add func(*E, uint64, int)) ([]E, error) {
 	return answered(v, kind, f, dims, func(g *grouping) (sum[E], error) {
 		if g.cellsN > 1<<(63-bits) {
 			return nil, assess.FieldError{Field: "by", Want: "fewer groups at once", Err: assess.ErrOutOfRange}
 		}
-		return &values[E]{counts: counts{tally: scratchTable()}, bits: bits, key: key, begin: begin, put: add}, nil
+		return &values[E]{counts: counts{tally: scratchTable()}, bits: bits, under: under, begin: begin, put: add}, nil
 	})
 }
 
@@ -168,10 +178,10 @@ func distinct[E any](v *View, kind string, f *Filter, dims []Dim, bits int, key 
 type values[E any] struct {
 	counts
 	bits  int
-	key   func(*segment, int) uint64
+	under underKeys
 	begin func(by []string) E
 	put   func(group *E, key uint64, n int)
-	keys  []uint64 // of the rows that are being counted
+	keys  []uint64 // of the rows that are being counted, where they have several
 }
 
 func (d *values[E]) scan(g *grouping) {
@@ -181,11 +191,19 @@ func (d *values[E]) scan(g *grouping) {
 func (d *values[E]) change(g *grouping, sel *selection, sign int) {
 	// All keys first: the processor then waits for several places of the table at
 	// once.
-	d.keys = d.keys[:0]
-	g.keys(sel, func(row uint16, key uint64) {
-		d.keys = append(d.keys, key<<d.bits|d.key(sel.segment, sel.base+int(row)))
-	})
-	for _, key := range d.keys {
+	var keys []uint64
+	if slices.Contains(g.dims, Code) {
+		d.keys = d.keys[:0]
+		g.keys(sel, func(row uint16, key uint64) {
+			d.keys = append(d.keys, key)
+			d.under(sel.segment, sel.base, []uint16{row}, d.keys[len(d.keys)-1:])
+		})
+		keys = d.keys
+	} else {
+		keys = keysOf(g, sel.segment, sel.base, sel.rows, g.query.room().key[:len(sel.rows)])
+		d.under(sel.segment, sel.base, sel.rows, keys)
+	}
+	for _, key := range keys {
 		*d.table.at(key) += uint32(sign)
 	}
 }

@@ -358,6 +358,16 @@ func (s *segment) life(i int) uint64 {
 	return s.km.at(i) | s.lower.at(i)<<lowerShift | s.upper.at(i)<<upperShift | s.contrary.at(i)*contradicts
 }
 
+// lifeAt returns the two ends of the interval of life, each counted from 1, and
+// whether the pair's readings contradict each other.
+func (s *segment) lifeAt(i int) (lower, upper uint64, contrary bool) {
+	if !s.sealed {
+		life := s.rows[i].life
+		return life >> lowerShift & kmMask, life >> upperShift & kmMask, life&contradicts != 0
+	}
+	return s.lower.at(i), s.upper.at(i), s.contrary.width > 0 && s.contrary.at(i) != 0
+}
+
 func (s *segment) kmAt(i int) uint64 {
 	if !s.sealed {
 		return s.rows[i].life & kmMask

@@ -102,8 +102,14 @@ func (v *View) segmentsOf(q *query, f func(*segment)) {
 	if q.nothing {
 		return
 	}
-	for _, s := range v.segments {
-		if !q.passes(s) {
+	for i := 0; ; i++ {
+		if q.taken != nil {
+			i = int(q.taken.Add(1)) - 1
+		}
+		if i >= len(v.segments) {
+			return
+		}
+		if s := v.segments[i]; !q.passes(s) {
 			f(s)
 		}
 	}
@@ -149,22 +155,27 @@ func (q *query) picksAll(s *segment) bool {
 }
 
 // pick returns the rows between two of a block that meet every condition, in rows.
-// Models come first, or one store: they leave the fewest rows for the other
+// Models come first, or stores: they leave the fewest rows for the other
 // conditions.
 func (q *query) pick(s *segment, base, first, end int, rows []uint16) []uint16 {
 	rows = rows[:end-first]
-	byModel := q.model != nil
+	byModel, what := q.model != nil, q.what
 	switch {
 	case byModel && s.sealed:
 		rows, byModel = s.pickModels(q.model, base, first, rows), false
 	case q.oneStore >= 0:
 		rows = find(rows, s.stores(base, end, q.room()), uint16(q.oneStore))
+	case q.store != nil:
+		rows = choose(rows, s.stores(base, end, q.room()), first-base, func(c uint16) int { return one(q.store[c]) })
+	case len(what) > 0:
+		t := what[0]
+		rows, what = choose(rows, s.whats(base, end, q.room()), first-base, func(w uint32) int { return int(t.allowed >> t.of(w) & 1) }), what[1:]
 	default:
 		for i := range rows {
 			rows[i] = uint16(first - base + i)
 		}
 	}
-	rows = q.narrowed(s, base, rows, byModel)
+	rows = q.narrowed(s, base, rows, byModel, what)
 	if s.numStruck == 0 {
 		return rows
 	}
@@ -179,8 +190,9 @@ func (q *query) pick(s *segment, base, first, end int, rows []uint16) []uint16 {
 }
 
 // narrowed leaves of some rows of a block those that meet every condition, struck
-// out or not; byModel those on the model too.
-func (q *query) narrowed(s *segment, base int, rows []uint16, byModel bool) []uint16 {
+// out or not; byModel those on the model too, and of those on packed dimensions
+// what.
+func (q *query) narrowed(s *segment, base int, rows []uint16, byModel bool, what []fieldTest) []uint16 {
 	if len(rows) == 0 {
 		return rows
 	}
@@ -194,7 +206,7 @@ func (q *query) narrowed(s *segment, base int, rows []uint16, byModel bool) []ui
 	if !q.within(s) {
 		rows = keepIf(rows, func(i int) bool { return s.dayAt(base+i)-q.firstDay <= q.last-q.firstDay }) // before the first wraps around
 	}
-	for _, t := range q.what {
+	for _, t := range what {
 		rows = t.keep(rows, s.whats(base, end, b))
 	}
 	if q.staff != nil {
@@ -237,6 +249,17 @@ func find(rows, column []uint16, code uint16) []uint16 {
 			rows[n] = uint16(i)
 			n++
 		}
+	}
+	return rows[:n]
+}
+
+// choose picks the rows of a block, from first, whose code in a column is worth 1.
+func choose[C uint16 | uint32](rows []uint16, column []C, first int, worth func(C) int) []uint16 {
+	n := 0
+	column = column[first:][:len(rows)]
+	for i, c := range column {
+		rows[n] = uint16(first + i)
+		n += worth(c)
 	}
 	return rows[:n]
 }

@@ -187,6 +187,9 @@ func (t *totals[C, E]) scan(g *grouping) {
 	g.view.scan(g.query, func(sel *selection) { t.change(g, sel, 1) })
 }
 
+// counted is nil: the totals of groups are not tallied.
+func (t *totals[C, E]) counted() *tally { return nil }
+
 func (t *totals[C, E]) change(g *grouping, sel *selection, sign int) {
 	g.keys(sel, func(row uint16, key uint64) {
 		place := t.table.at(key)
