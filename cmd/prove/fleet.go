@@ -22,7 +22,7 @@ import (
 // The sizes of the proof, its readers, and how long they ask.
 const (
 	inMemory    = 10_000_000
-	inPostgres  = 1_000_000
+	inPostgres  = 10_000_000
 	inSQLite    = 1_000_000
 	readers     = 8
 	askFor      = 10 * time.Second
@@ -41,24 +41,18 @@ const (
 	memoryWithin  = 1 << 30
 )
 
-// proveFleet measures the fleet in memory, a table for each source.
-func proveFleet(l *lab) error {
-	for _, part := range []struct {
-		name string
-		run  func(*lab, *table) error
-	}{{"fleet", proveFleetInMemory}, {"fleet-postgres", proveFleetOnPostgres}, {"fleet-sqlite", proveFleetOnSQLite}} {
+// proveFleet returns the proof of the fleet in memory, with a source.
+func proveFleet(name string, run func(*lab, *table) error) proof {
+	return proof{name, func(l *lab) error {
 		t := newTable("The fleet in memory", "of", "what", "measured", "target")
 		t.note("%d readings from a source in this process (fleet.md), %d from PostgreSQL and %d from SQLite, which make their rows themselves, by INSERT … SELECT", inMemory, inPostgres, inSQLite)
 		t.note("%d stores, %d models, %d staff, ten years; three of ten readings are their pair's second", fleetStores, fleetModels, fleetStaff)
 		t.note("questions: %d readers ask without pause for %s, each a random one of the list, while readings come; the percentiles are of all of them and of each kind", readers, askFor)
-		if err := part.run(l, t); err != nil {
+		if err := run(l, t); err != nil {
 			return err
 		}
-		if err := l.write(part.name, t); err != nil {
-			return err
-		}
-	}
-	return nil
+		return l.write(name, t)
+	}}
 }
 
 // everything picks the whole fleet.
@@ -318,7 +312,7 @@ var compared = []against{
 }
 
 func proveFleetOnPostgres(l *lab, t *table) error {
-	const of = "1 M on PostgreSQL"
+	const of = "10 M on PostgreSQL"
 	cluster, err := l.startCluster()
 	if err != nil {
 		return err

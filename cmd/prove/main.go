@@ -9,7 +9,8 @@
 //	export  readings exported a second
 //	demo    seconds until the demo is ready
 //	judge   readings judged a second
-//	fleet   the fleet in memory at ten million readings
+//	fleet   the fleet in memory at ten million readings; fleet-postgres and
+//	        fleet-sqlite the same from a database
 //	growth  what the fleet's questions take as it grows from one million to ten
 //	columns the fleet's questions, against an embedded column engine
 //	tally   statistics over ten million rows
@@ -43,7 +44,9 @@ var proofs = []proof{
 	{"export", proveExport},
 	{"demo", proveDemo},
 	{"judge", proveJudge},
-	{"fleet", proveFleet},
+	proveFleet("fleet", proveFleetInMemory),
+	proveFleet("fleet-postgres", proveFleetOnPostgres),
+	proveFleet("fleet-sqlite", proveFleetOnSQLite),
 	{"growth", proveGrowth},
 	{"columns", proveColumns},
 	{"tally", proveTally},
