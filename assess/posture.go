@@ -89,3 +89,16 @@ func (b *PostureBands) Check() error {
 
 // CurrentPostureBands returns the newest version of the bands.
 func CurrentPostureBands() *PostureBands { return &PostureTable[len(PostureTable)-1] }
+
+// BandPosture bands the sums that the record was written with by b, those bands
+// that hold on its day.
+func (r *Record) BandPosture(b *PostureBands) {
+	for f, sum := range r.PostureSum {
+		if sum.OK() {
+			r.Posture[f] = b.Band(sum)
+		}
+	}
+}
+
+// HasPostureSum reports whether the record was written with a sum to band.
+func (r *Record) HasPostureSum() bool { return r.PostureSum[Left].OK() || r.PostureSum[Right].OK() }

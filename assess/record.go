@@ -55,8 +55,11 @@ type Record struct {
 	GaitBy     Value    // GaitByWords
 	GaitBefore Value    // No, Yes
 	Posture    [2]Value // GaitWords, by foot
-	Strike     Value    // StrikeWords
-	UsedFor    Value    // UsedForWords
+	// PostureSum are the sums of the Foot Posture Index that were written in place
+	// of bands; a record that is read back has none.
+	PostureSum [2]Value
+	Strike     Value // StrikeWords
+	UsedFor    Value // UsedForWords
 
 	// Distance as entered; Reading.KM is derived from it.
 	Distance Value  // tenths of KMUnit

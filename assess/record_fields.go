@@ -42,8 +42,8 @@ func makeRecordFields() []Field[Record] {
 		Words("gait", GaitWords, func(r *rec) *Value { return &r.Gait }),
 		Words("gait_by", GaitByWords, func(r *rec) *Value { return &r.GaitBy }),
 		Words("gait_before", yesNo, func(r *rec) *Value { return &r.GaitBefore }),
-		ofFoot(Left, PostureField("posture", func(r *rec) *Value { return &r.Posture[Left] })),
-		ofFoot(Right, PostureField("posture", func(r *rec) *Value { return &r.Posture[Right] })),
+		ofFoot(Left, PostureField("posture", func(r *rec) *Value { return &r.Posture[Left] }, func(r *rec) *Value { return &r.PostureSum[Left] })),
+		ofFoot(Right, PostureField("posture", func(r *rec) *Value { return &r.Posture[Right] }, func(r *rec) *Value { return &r.PostureSum[Right] })),
 		Words("strike", StrikeWords, func(r *rec) *Value { return &r.Strike }),
 		Words("surface", Surfaces, func(r *rec) *Value { return &r.Surface }),
 		Words("used_for", UsedForWords, func(r *rec) *Value { return &r.UsedFor }),
@@ -127,15 +127,16 @@ func PairRefs[T any](name string, at func(*T) *string) Field[T] {
 }
 
 // PostureField makes a field of a posture band: one of GaitWords, or the sum
-// of the Foot Posture Index, which is banded by the newest table.
-func PostureField[T any](name string, at func(*T) *Value) Field[T] {
+// of the Foot Posture Index, which goes to sum and is banded by the newest table
+// that is built in, until it is banded by the one that holds: see BandPosture.
+func PostureField[T any](name string, at, sum func(*T) *Value) Field[T] {
 	f := Words(name, GaitWords, at)
 	f.Shape = Either
 	parse := f.Parse
 	f.Parse = func(v *T, text string) string {
 		if n, ok := parseDecimal(text, 0, false); ok {
 			if band := CurrentPostureBands().Band(Of(n)); band.OK() {
-				*at(v) = band
+				*at(v), *sum(v) = band, Of(n)
 				return ""
 			}
 		}

@@ -87,6 +87,9 @@ func (s *Server) saveReading(c *gin.Context, rec assess.Record) error {
 	}
 	// Taken before anything is filled in, or the same body would differ.
 	in := models.NewInspection{SHA: sha256.Sum256(assess.Canonical(&rec)), ClockOffset: offset}
+	if err := s.bandPosture(ctx, &rec, offset); err != nil {
+		return err
+	}
 	j, err := s.judge(ctx, &rec)
 	if err != nil {
 		return err
@@ -123,6 +126,31 @@ func (s *Server) saveReading(c *gin.Context, rec assess.Record) error {
 	}
 	c.Header("Location", apiRoot+"/inspections/"+saved.ID.String())
 	c.Data(status, "application/json", assess.AppendJSON(nil, &saved.Record))
+	return nil
+}
+
+// bandPosture bands sums of the Foot Posture Index by the bands of the reading's
+// day.
+func (s *Server) bandPosture(ctx context.Context, r *assess.Record, offset time.Duration) error {
+	if !r.HasPostureSum() {
+		return nil
+	}
+	place, err := s.store(ctx, r.Store)
+	if err != nil {
+		return err
+	}
+	day, err := storeDay(place, r.At.Add(offset))
+	if err != nil {
+		return err
+	}
+	bands, err := s.db.PostureBandsOn(ctx, day)
+	if errors.Is(err, models.ErrNotFound) {
+		return nil // of a day before the first
+	}
+	if err != nil {
+		return err
+	}
+	r.BandPosture(bands)
 	return nil
 }
 

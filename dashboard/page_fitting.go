@@ -38,8 +38,8 @@ type sizeRow struct {
 	USWomen    string `json:"us_w"`
 }
 
-// sizeTable lists the sizes of adults' feet by their length in mm.
-func sizeTable() map[int]sizeRow {
+// sizeTable writes the sizes of adults' feet by their length in mm, as JSON.
+func sizeTable() (string, error) {
 	table := map[int]sizeRow{}
 	for mm := 1; mm < 1000; mm++ {
 		s, err := assess.SizesOf(mm)
@@ -48,19 +48,16 @@ func sizeTable() map[int]sizeRow {
 		}
 		table[mm] = sizeRow{s.Mondopoint, s.EU.String(), s.UK.String(), s.USMen.String(), s.USWomen.String()}
 	}
-	return table
+	text, err := json.Marshal(table)
+	return string(text), err
 }
 
 // showFitting answers with the fitting page.
 func (s *Server) showFitting(c *gin.Context) error {
-	sizes, err := json.Marshal(sizeTable())
-	if err != nil {
-		return err
-	}
 	view := fittingPage{
 		Gaits: assess.GaitWords, GaitBy: assess.GaitByWords, Strikes: assess.StrikeWords, StrikeBy: retail.StrikeByWords,
 		Surfaces: assess.Surfaces, UsedFor: assess.UsedForWords,
-		Shoes: shoeWords, Measures: []string{"length_mm", "width_mm"}, Sizes: string(sizes),
+		Shoes: shoeWords, Measures: []string{"length_mm", "width_mm"}, Sizes: s.sizes,
 		Felt: strings.Join(retail.FeltWords, " "), Outcomes: strings.Join(retail.OutcomeWords, " "),
 	}
 	for i := range assess.PostureItems {

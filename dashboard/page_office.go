@@ -25,6 +25,7 @@ var officeWays = []navItem{
 	{Path: "/office/trail", Key: "office.trail"},
 	{Path: "/office/faults", Key: "office.faults"},
 	{Path: "/office/waiting", Key: "office.waiting"},
+	{Path: "/office/corrected", Key: "office.corrected"},
 	{Path: "/office/pairs", Key: "office.pairs"},
 	{Path: "/office/sales", Key: "office.sales"},
 	{Path: "/office/events", Key: "office.events"},
@@ -108,6 +109,10 @@ func (s *Server) showOffice(c *gin.Context) error {
 		}),
 		wait(confirmSecond, "/office/waiting", "waiting", func() (int, error) {
 			return s.db.CountInspections(ctx, models.InspectionFilter{Scopes: who.scopes(confirmSecond), Live: true, Waiting: true})
+		}),
+		wait(setCredit, "/office/corrected", "corrected", func() (int, error) {
+			all, err := s.db.CorrectedTradeIns(ctx, who.scopes(setCredit))
+			return len(all), err
 		}),
 		wait(setCatalogue, "/office/catalogue", "typed", func() (int, error) {
 			typed, err := s.db.TypedInModels(ctx)

@@ -28,6 +28,51 @@ type posturePage struct {
 	Versions     []models.Numbered
 	// Draft are the changes, to be sent on.
 	Draft []draftChange
+	// WhatIf says how many stored fittings would change their band by the draft,
+	// and Moves which way; empty without a draft.
+	WhatIf string
+	Moves  []postureMove
+}
+
+// postureMove is how many feet would go from one band to another.
+type postureMove struct {
+	From, To string
+	Feet     int
+}
+
+// postureWhatIf counts the stored fittings that a draft would put into another
+// band, on either foot. What is stored keeps the bands of its day.
+func (w words) postureWhatIf(counts []models.PostureCount, base, draft *assess.PostureBands) (says string, moves []postureMove) {
+	whole, changed := 0, 0
+	var feet [len(draft.Low)][len(draft.Low)]int
+	for _, c := range counts {
+		known, moved := false, false
+		for _, sum := range c.Sum {
+			was, is := base.Band(sum), draft.Band(sum)
+			if !was.OK() || !is.OK() {
+				continue
+			}
+			known = true
+			if was != is {
+				moved = true
+				feet[was.Int()][is.Int()] += c.Fittings
+			}
+		}
+		if known {
+			whole += c.Fittings
+		}
+		if moved {
+			changed += c.Fittings
+		}
+	}
+	for from, row := range feet {
+		for to, n := range row {
+			if n > 0 {
+				moves = append(moves, postureMove{w.word(assess.GaitWords[from]), w.word(assess.GaitWords[to]), n})
+			}
+		}
+	}
+	return w.say("office.posture.what-if", "n", changed, "whole", whole), moves
 }
 
 // postureRow is one band: its sums now and in the draft.
@@ -100,6 +145,13 @@ func (s *Server) posturePage(c *gin.Context, status int, sent url.Values, publis
 	}
 	if view.Versions, err = s.db.Versions(ctx, models.PostureBands); err != nil {
 		return err
+	}
+	if len(made) > 0 && len(wrong) == 0 {
+		counts, err := s.db.PostureCounts(ctx)
+		if err != nil {
+			return err
+		}
+		view.WhatIf, view.Moves = w.postureWhatIf(counts, base, &draft)
 	}
 	view.Publish = w.sheet("publish", []written{
 		{name: "from", kind: "date", needed: true}, {name: "source", needed: true}, {name: "note", needed: true},

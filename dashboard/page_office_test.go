@@ -109,6 +109,14 @@ var officeProbes = map[string]probe{
 		r.put(n, offLineReading())
 		return "/office/waiting/" + id(n), url.Values{}
 	}, ok: http.StatusSeeOther},
+	"GET /office/corrected": {make: func(r *rig, n int) (string, any) {
+		r.tradeCorrected(n)
+		return "/office/corrected", nil
+	}, ok: http.StatusOK, list: true, hides: storeA + ", "},
+	"POST /office/corrected/:id": {make: func(r *rig, n int) (string, any) {
+		r.tradeCorrected(n)
+		return "/office/corrected/" + id(n), url.Values{"reason": {"read again"}, "route": {"recycling, never resale"}}
+	}, ok: http.StatusSeeOther},
 	"GET /office/sales": {make: func(r *rig, n int) (string, any) {
 		r.sale(n)
 		return "/office/sales", nil

@@ -33,6 +33,9 @@ type pairPage struct {
 	// Done says what was just done, Wrong why nothing was done to a reading that
 	// doesn't stand any more.
 	Done, Wrong string
+	// Trade says that a trade-in waits for a decision; Decide is where, for who
+	// may.
+	Trade, Decide string
 }
 
 // pairReading is one reading in its column.
@@ -124,6 +127,9 @@ func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voidin
 	if c.Query("done") == "void" {
 		view.Done = w.say("void.done")
 	}
+	if err := s.tradeWaits(c, pair.Ref, &view); err != nil {
+		return err
+	}
 	shots, err := s.photosOf(ctx, pair.Inspections)
 	if err != nil {
 		return err
@@ -187,6 +193,21 @@ func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voidin
 		view.Readings = append(view.Readings, reading)
 	}
 	return s.render(c, status, "pair", view)
+}
+
+// tradeWaits says on a pair's page that its trade-in waits for a decision.
+func (s *Server) tradeWaits(c *gin.Context, ref string, view *pairPage) error {
+	x, err := s.db.CorrectedTradeIn(c.Request.Context(), ref)
+	if err != nil || x == nil {
+		return err
+	}
+	w, t := s.words(c), &x.TradeIn
+	view.Trade = w.say("pair.trade-waits", "route", w.word(t.Route.String()), "amount", t.Currency+" "+money(t.Currency, t.Credit))
+	at, err := s.store(c.Request.Context(), t.Store)
+	if err == nil && s.who(c).allowsAt(setCredit, at.Code, at.Region) {
+		view.Decide = "/office/corrected#t-" + t.ID.String()
+	}
+	return err
 }
 
 // beside says how a second reading agrees with the first: on how many of the

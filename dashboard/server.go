@@ -89,6 +89,8 @@ type Server struct {
 	grids *cache[string, *wear.Grid]
 	// imports are the files that people are bringing in over a page.
 	imports *importFiles
+	// sizes is the table of shoe sizes that a fitting goes by, as JSON.
+	sizes string
 	// export is exchange.Export, but for the test of an export that takes long.
 	export func(context.Context, *models.DB, string, exchange.Asked, func([]byte) error) error
 }
@@ -127,6 +129,9 @@ func New(cfg Config) (*Server, error) {
 		return nil, err
 	}
 	if s.front, err = readFront(); err != nil {
+		return nil, err
+	}
+	if s.sizes, err = sizeTable(); err != nil {
 		return nil, err
 	}
 	if s.metrics, err = newMetrics(cfg.Registry, cfg.DB); err != nil {
@@ -241,6 +246,8 @@ func (s *Server) routes() []route {
 		{"POST", "/office/faults/:id", actOnSignals, page(s.doFault), nil},
 		{"GET", "/office/waiting", confirmSecond, page(s.showWaiting), nil},
 		{"POST", "/office/waiting/:id", confirmSecond, page(s.doConfirm), nil},
+		{"GET", "/office/corrected", setCredit, page(s.showCorrected), nil},
+		{"POST", "/office/corrected/:id", setCredit, page(s.doCorrected), nil},
 		{"GET", "/office/sales", readSales, page(s.showSales), nil},
 		{"GET", "/office/events", readSales, page(s.showEvents), nil},
 		{"POST", "/office/events", setEvents, page(s.doEvent), nil},

@@ -249,6 +249,35 @@ func (db *DB) FittingsOf(ctx context.Context, runner string) ([]*StoredFitting, 
 	return mapped(rows, (*fittingRow).fitting), wrap(err, "reading fittings")
 }
 
+// PostureCount is how many fittings have the same sums of the Foot Posture Index.
+type PostureCount struct {
+	// Sum is by foot, unread where an item was left out.
+	Sum      [2]assess.Value
+	Fittings int
+}
+
+// PostureCounts counts all fittings by their sums, in no order.
+func (db *DB) PostureCounts(ctx context.Context) ([]PostureCount, error) {
+	type row struct {
+		Left, Right string
+		N           int
+	}
+	rows, err := db.reader().QueryContext(ctx, "SELECT l_posture, r_posture, count(*) FROM fitting GROUP BY l_posture, r_posture")
+	if err != nil {
+		return nil, wrap(err, "counting fittings by posture")
+	}
+	counts := map[[2]assess.Value]int{}
+	err = scanAll(rows, func(r *row) error {
+		counts[[2]assess.Value{assess.PostureSum(postureItems(r.Left)), assess.PostureSum(postureItems(r.Right))}] += r.N
+		return nil
+	})
+	all := make([]PostureCount, 0, len(counts))
+	for sum, n := range counts {
+		all = append(all, PostureCount{sum, n})
+	}
+	return all, wrap(err, "counting fittings by posture")
+}
+
 // EachFitting calls f with every fitting, by store and id, in pages.
 func (db *DB) EachFitting(ctx context.Context, f func(*StoredFitting) error) error {
 	last := fittingRow{}

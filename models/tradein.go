@@ -355,6 +355,16 @@ func (db *DB) CorrectedTradeIns(ctx context.Context, scopes []retail.Scope) ([]C
 	return all, wrap(err, "reading the trade-ins whose reading was corrected")
 }
 
+// CorrectedTradeIn returns the trade-in of a pair that waits for such a decision,
+// nil where there is none.
+func (db *DB) CorrectedTradeIn(ctx context.Context, ref string) (*Corrected, error) {
+	all, err := db.correctedIn(ctx, db.q(), " WHERE pair_ref = ? AND voided_at IS NULL", ref)
+	if err != nil || len(all) == 0 {
+		return nil, wrap(err, "reading the trade-in of pair %s", ref)
+	}
+	return &all[0], nil
+}
+
 // correctedIn returns those of the trade-ins of a statement's tail whose reading
 // says something else now.
 func (db *DB) correctedIn(ctx context.Context, q querier, tail string, args ...any) ([]Corrected, error) {

@@ -325,6 +325,46 @@ func TestWhatNamesNothingStoredIsRefused(t *testing.T) {
 	}
 }
 
+// A sum of the Foot Posture Index in a file is banded by what was published for
+// the reading's day, in the store's calendar.
+func TestASumOfPostureIsBandedByItsDay(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		mustImport(t, db, "stores", invented()["stores"])
+		// House values, so that a sum of 6 stands in another band than in set 1.
+		bands := assess.PostureBands{Low: [5]int{-12, -4, 0, 7, 10}, Source: "house values"}
+		if _, err := db.AddPostureBands(t.Context(), office, "2026-06-01", bands, "of our own stores"); err != nil {
+			t.Fatal(err)
+		}
+		const text = "pair_ref,store,staff,at,kind,l_posture,r_posture\r\n" +
+			"7K3M9QTDS,E1,E1-01,2026-05-31T12:00:00Z,check,6,pronated\r\n" +
+			"7K3M9QTDS,E1,E1-01,2026-06-01T12:00:00Z,check,6,7\r\n" +
+			"7K3M9QTDS,E1,E1-01,2025-12-31T12:00:00Z,check,6,\r\n" // before the first set
+		first := mustImport(t, db, "inspections", []byte(text))
+		if again := mustImport(t, db, "inspections", []byte(text)); first.Stored != 3 || again.Stored != 0 || again.Known != 3 {
+			t.Errorf("stored %d, and %d of the same file again", first.Stored, again.Stored)
+		}
+		got := map[string][2]string{}
+		err := db.EachInspection(t.Context(), models.InspectionFilter{Scopes: models.Fleet}, func(in *models.Inspection) error {
+			var said [2]string
+			for f, v := range in.Posture {
+				if v.OK() {
+					said[f] = assess.GaitWords[v.Int()]
+				}
+			}
+			got[in.Day] = said
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for day, want := range map[string][2]string{"2026-05-31": {"pronated", "pronated"}, "2026-06-01": {"neutral", "pronated"}, "2025-12-31": {"pronated", ""}} {
+			if got[day] != want {
+				t.Errorf("on %s the bands are %q, want %q", day, got[day], want)
+			}
+		}
+	})
+}
+
 func TestAFileThatIsNoneOfTheKindIsRefusedWhole(t *testing.T) {
 	db := dbtest.Open(t)
 	for _, kind := range exchange.ImportKinds {

@@ -270,18 +270,26 @@ type judging struct {
 	current int // number of today's rules, 0 until asked
 	engines map[int]*assess.Engine
 	shoes   map[[3]string]*models.ShoeModel // nil: not in the catalogue
+	zones   map[string]*time.Location       // by store
+	bands   map[string]*assess.PostureBands // by day; nil: none hold
 	result  assess.Result
 	in      models.NewInspection
 }
 
 func newJudging(db *models.DB, today string) *judging {
-	return &judging{db: db, today: today, engines: map[int]*assess.Engine{}, shoes: map[[3]string]*models.ShoeModel{}}
+	return &judging{
+		db: db, today: today, engines: map[int]*assess.Engine{}, shoes: map[[3]string]*models.ShoeModel{},
+		zones: map[string]*time.Location{}, bands: map[string]*assess.PostureBands{},
+	}
 }
 
 // judge returns a reading with what the engine finds in it. What it returns is
 // good until the next call.
 func (j *judging) judge(ctx context.Context, r *assess.Record) (*models.NewInspection, error) {
 	j.in = models.NewInspection{SHA: sha256.Sum256(assess.Canonical(r))}
+	if err := j.bandPosture(ctx, r); err != nil {
+		return nil, err
+	}
 	engine, err := j.engine(ctx, r)
 	if err != nil {
 		return nil, err
@@ -302,6 +310,41 @@ func (j *judging) judge(ctx context.Context, r *assess.Record) (*models.NewInspe
 	j.in.Facts = models.FactsOf(&j.result, assess.EngineVersion)
 	j.in.Facts.Flags |= r.AsideFlags()
 	return &j.in, nil
+}
+
+// bandPosture bands the sums of the Foot Posture Index by the bands of the
+// reading's day. A store that isn't set up is for the database to refuse.
+func (j *judging) bandPosture(ctx context.Context, r *assess.Record) error {
+	if !r.HasPostureSum() {
+		return nil
+	}
+	zone, known := j.zones[r.Store]
+	if !known {
+		at, err := j.db.Store(ctx, r.Store)
+		if errors.Is(err, models.ErrNotFound) {
+			return nil
+		}
+		if err == nil {
+			zone, err = time.LoadLocation(at.Zone)
+		}
+		if err != nil {
+			return err
+		}
+		j.zones[r.Store] = zone
+	}
+	day := r.At.In(zone).Format(time.DateOnly)
+	bands, known := j.bands[day]
+	if !known {
+		var err error
+		if bands, err = j.db.PostureBandsOn(ctx, day); err != nil && !errors.Is(err, models.ErrNotFound) {
+			return err
+		}
+		j.bands[day] = bands
+	}
+	if bands != nil { // of a day before the first there are none
+		r.BandPosture(bands)
+	}
+	return nil
 }
 
 // engine returns the engine of a reading's rules, and names today's where it
