@@ -105,7 +105,7 @@ var meanings = []struct {
 	{models.ErrReadOnly, unready, "the database takes no writes: nothing was stored"},
 	{models.ErrSchemaOld, unready, "the database waits for its migration"},
 	{models.ErrSchemaNew, unready, "the database is ahead of this server"},
-	{photos.ErrFull, unready, "the store of photos is full: the photo was not kept, the reading is another matter"},
+	{photos.ErrFull, unready, "the store of photos is full: the photo was not kept"},
 	{photos.ErrStore, unready, "the store of photos can't be reached: try again in a moment"},
 	{fs.ErrNotExist, notFound, "there is nothing at this address"},
 	{context.Canceled, gone, ""},
@@ -204,6 +204,9 @@ func (s *Server) failAPI(c *gin.Context, err error) {
 // has begun can't be taken back: the connection is cut, so that the caller
 // doesn't take half an answer for the whole.
 func (s *Server) failed(c *gin.Context, err error) *failure {
+	if errors.Is(err, models.ErrFull) || errors.Is(err, models.ErrReadOnly) {
+		s.unwritable.Store(true)
+	}
 	f := answerTo(err)
 	c.Set(failureKey, f)
 	if f.wait > 0 {

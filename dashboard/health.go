@@ -29,7 +29,7 @@ func (s *Server) getReady(c *gin.Context) error {
 	ctx, cancel := context.WithTimeout(c.Request.Context(), readyTimeout)
 	defer cancel()
 	status, r := http.StatusOK, readiness{"ready", map[string]string{}}
-	for _, check := range append([]Check{{"database", s.reachDatabase}, {"schema", s.checkSchema}}, s.cfg.Ready...) {
+	for _, check := range append([]Check{{"database", s.reachDatabase}, {"schema", s.checkSchema}, {"writes", s.checkWrites}}, s.cfg.Ready...) {
 		state, err := check.Ask(ctx)
 		if err != nil {
 			f := answerTo(err)
@@ -47,5 +47,17 @@ func (s *Server) getReady(c *gin.Context) error {
 }
 
 func (s *Server) reachDatabase(ctx context.Context) (string, error) { return "ok", s.db.Ping(ctx) }
+
+// checkWrites fails from a write that found the database full or read-only until
+// one succeeds. It tries itself: where nothing is sent here, nothing is written.
+func (s *Server) checkWrites(ctx context.Context) (string, error) {
+	if s.unwritable.Load() {
+		if err := s.db.TryWrite(ctx); err != nil {
+			return "", err
+		}
+		s.unwritable.Store(false)
+	}
+	return "ok", nil
+}
 
 func (s *Server) checkSchema(ctx context.Context) (string, error) { return "ok", s.db.CheckSchema(ctx) }

@@ -3,10 +3,13 @@ package dashboard
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
+	"net/http/httptest"
 	"strings"
 	"testing"
 
+	"github.com/gin-gonic/gin"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/testutil"
 
@@ -123,6 +126,28 @@ func TestReadinessSaysWhatIsMissing(t *testing.T) {
 		want(t, w, http.StatusServiceUnavailable)
 		if got := decoded[readiness](t, w); !strings.Contains(got.Checks["schema"], "migration") {
 			t.Errorf("not ready with %v", got.Checks)
+		}
+	})
+	// deploy/prove.sh disk fills a disk; here the write that is tried succeeds.
+	t.Run("after a write that found the database full, a write is tried", func(t *testing.T) {
+		r := newRig(t)
+		c, _ := gin.CreateTestContext(httptest.NewRecorder())
+		c.Request = httptest.NewRequest("PUT", apiRoot+"/inspections/"+id(1), nil)
+		r.api(func(*gin.Context) error { return fmt.Errorf("saving: %w", models.ErrFull) })(c)
+		if !r.unwritable.Load() {
+			t.Error("the full database isn't remembered")
+		}
+		w := r.call("GET", "/readyz", "", nil)
+		want(t, w, http.StatusOK)
+		if got := decoded[readiness](t, w); got.Checks["writes"] != "ok" || r.unwritable.Load() {
+			t.Errorf("ready with %v", got.Checks)
+		}
+		r.unwritable.Store(true)
+		must(t, r.db.Close())
+		w = r.call("GET", "/readyz", "", nil)
+		want(t, w, http.StatusServiceUnavailable)
+		if got := decoded[readiness](t, w); got.Checks["writes"] == "ok" || !r.unwritable.Load() {
+			t.Errorf("ready to write with %v", got.Checks)
 		}
 	})
 	t.Run("no database", func(t *testing.T) {

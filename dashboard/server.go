@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"net/http"
 	"runtime"
+	"sync/atomic"
 	"time"
 
 	"github.com/alexedwards/scs/v2"
@@ -77,13 +78,15 @@ type Server struct {
 	spec      *spec
 	registry  *prometheus.Registry
 	stripping chan struct{} // holds a place for each photo that is being unpacked
-	metrics   *metrics
-	sessions  *scs.SessionManager
-	provider  *provider // nil for none
-	origin    *http.CrossOriginProtection
-	known     known
-	badTokens *badTokens
-	engine    *gin.Engine
+	// unwritable says that the last write found the database full or read-only.
+	unwritable atomic.Bool
+	metrics    *metrics
+	sessions   *scs.SessionManager
+	provider   *provider // nil for none
+	origin     *http.CrossOriginProtection
+	known      known
+	badTokens  *badTokens
+	engine     *gin.Engine
 	// grids remembers shares by category or model and gait, by the data and the
 	// question they answer.
 	grids *cache[string, *wear.Grid]

@@ -2,7 +2,7 @@
 # The proofs that are too long for every run: speed at size, and a thousand
 # writes cut short by kill -9. Writes dated tables to testdata/proof.
 #   sh deploy/prove.sh                      all of them
-#   sh deploy/prove.sh kill                 or: put, import, export, demo, judge, tally, signals, study, fleet,
+#   sh deploy/prove.sh kill                 or: disk (as root), put, import, export, demo, judge, tally, signals, study, fleet,
 #                                           fleet-postgres, fleet-sqlite, growth, columns
 #   sh deploy/prove.sh study shares tests   parts of the coverage study, to testdata/study
 #   sh deploy/prove.sh -rounds 2 kill       fewer rounds

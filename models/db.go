@@ -213,6 +213,30 @@ func (db *DB) Together(ctx context.Context, f func(*DB) error) error {
 	return db.tx(ctx, func(t *txn) error { return f(&DB{opened: db.opened, within: t}) })
 }
 
+// TryWrite writes some 100 KiB and takes them back, to find out whether the
+// database takes writes again: ErrFull and ErrReadOnly where it doesn't.
+func (db *DB) TryWrite(ctx context.Context) error {
+	// Each is a transaction: pages that are freed in the one that took them are
+	// never written.
+	statements := []string{
+		"INSERT OR REPLACE INTO meta (key, value) VALUES ('room', hex(zeroblob(50000)))",
+		"DELETE FROM meta WHERE key = 'room'",
+	}
+	if db.dialect == postgresDialect {
+		// A table of its own asks for room on the disk; an existing one may have some left.
+		statements = []string{"CREATE TEMP TABLE room ON COMMIT DROP AS SELECT repeat(md5(i::text), 32) FROM generate_series(1, 100) i"}
+	}
+	for _, s := range statements {
+		if err := db.tx(ctx, func(t *txn) error {
+			_, err := t.ExecContext(ctx, s)
+			return err
+		}); err != nil {
+			return wrap(err, "trying to write")
+		}
+	}
+	return nil
+}
+
 // savepoint runs f so that its failure undoes only what it did.
 func (db *DB) savepoint(ctx context.Context, f func(*txn) error) error {
 	t := db.within

@@ -3,8 +3,10 @@ package models
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"strings"
 
@@ -94,6 +96,11 @@ func sentinelOf(err error) error {
 		return ErrUnreachable
 	}
 	if _, ok := errors.AsType[*net.OpError](err); ok {
+		return ErrUnreachable
+	}
+	// A server that dies in the middle says nothing: the connection ends. pgconn
+	// says of its own errors that nothing was sent.
+	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, driver.ErrBadConn) || errors.Is(err, net.ErrClosed) || pgconn.SafeToRetry(err) {
 		return ErrUnreachable
 	}
 	return nil

@@ -137,6 +137,12 @@ func TestErrorsOfTheDatabase(t *testing.T) {
 		if n := count(t, db); n != 0 {
 			t.Errorf("%d readings are stored", n)
 		}
+		wantErr(t, db.TryWrite(t.Context()), models.ErrFull)
+		_, err = db.Primary().ExecContext(t.Context(), "PRAGMA max_page_count = 1000000")
+		must(t, err)
+		must(t, db.TryWrite(t.Context()))
+		_, err = db.SaveInspection(t.Context(), office, in)
+		must(t, err)
 	})
 	t.Run("a connection for reading writes nothing", func(t *testing.T) {
 		db := dbtest.Open(t)

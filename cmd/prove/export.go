@@ -30,7 +30,7 @@ func (c *lineCounter) Write(p []byte) (int, error) {
 // proveExport measures how fast readings are exported as CSV: on PostgreSQL in
 // turn with COPY of their table, which writes the rows as they lie.
 func proveExport(l *lab) error {
-	c, err := l.startCluster()
+	c, err := l.startCluster("postgres")
 	if err != nil {
 		return err
 	}

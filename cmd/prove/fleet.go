@@ -313,7 +313,7 @@ var compared = []against{
 
 func proveFleetOnPostgres(l *lab, t *table) error {
 	const of = "10 M on PostgreSQL"
-	cluster, err := l.startCluster()
+	cluster, err := l.startCluster("postgres")
 	if err != nil {
 		return err
 	}

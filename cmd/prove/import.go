@@ -31,7 +31,7 @@ var importedTables = []string{"inspection", "inspection_value", "pair", "change"
 // proveImport measures an import of readings into PostgreSQL, against COPY of
 // the very rows that it made into the same tables with the same indexes.
 func proveImport(l *lab) error {
-	c, err := l.startCluster()
+	c, err := l.startCluster("postgres")
 	if err != nil {
 		return err
 	}

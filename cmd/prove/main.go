@@ -4,6 +4,7 @@
 // deploy/prove.sh.
 //
 //	kill    no acknowledged reading is lost to kill -9, of the server and of PostgreSQL
+//	disk    a full disk, of either database and of the photos, loses nothing acknowledged
 //	put     readings stored over HTTP a second, against pgbench with the same statements
 //	import  a file of readings imported, against COPY of the same rows
 //	export  readings exported a second
@@ -39,6 +40,7 @@ type proof struct {
 
 var proofs = []proof{
 	{"kill", proveKill},
+	{"disk", proveDisk},
 	{"put", provePut},
 	{"import", proveImport},
 	{"export", proveExport},

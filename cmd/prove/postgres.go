@@ -23,9 +23,9 @@ type cluster struct {
 }
 
 // startCluster starts a PostgreSQL with fsync, full_page_writes and
-// synchronous_commit on.
-func (l *lab) startCluster() (*cluster, error) {
-	c := &cluster{l: l, dir: l.path("postgres")}
+// synchronous_commit on, in a folder of the scratch folder.
+func (l *lab) startCluster(folder string) (*cluster, error) {
+	c := &cluster{l: l, dir: l.path(folder)}
 	cmd := exec.CommandContext(l.ctx, "sh", "deploy/pg.sh", "start", c.dir)
 	cmd.Env = append(os.Environ(), "SOLEWRIGHT_PG_DURABLE=1")
 	cmd.Stderr = os.Stderr

@@ -31,7 +31,7 @@ type sample [2]assess.Record
 // provePut measures how many readings a second are stored over HTTP, against
 // pgbench with the statements that the server sends for them.
 func provePut(l *lab) error {
-	c, err := l.startCluster()
+	c, err := l.startCluster("postgres")
 	if err != nil {
 		return err
 	}
