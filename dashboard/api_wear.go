@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -99,6 +100,13 @@ var (
 		about: "What chance would hardly give, the most worth acting on first, and what people did about it. Ask whether readers differ, then for case mix, then about the shoe.",
 		query: wearParams, answer: signalList{}, fails: []*class{badQuery, unready},
 	}
+	docWearFailures = operation{
+		id: "get-wear-failures", summary: "Whether a model fails early",
+		about: "The risk-adjusted CUSUM of one model's readings under 250 km against the life of its category and gait, with its run lengths, the exact tail, q over models, and what was sold. " +
+			"Each part is the object that tally chart --kind ra-cusum prints for its cases; it begins anew where a rule set does. Failures are those of shoes that come back; a second person reads some of them before anybody acts.",
+		query:  params(wearParams, []param{{"failing", "One batch of the model.", textOf(60, "")}}),
+		answer: failureOut{}, fails: []*class{badQuery, notFound, unready},
+	}
 	docWearCredit = operation{
 		id: "get-wear-credit", summary: "Credit given, by currency, store, category and month",
 		about: "In minor units; nothing is converted or summed across currencies.",
@@ -174,7 +182,25 @@ func (s *Server) inReach(c *gin.Context, who Identity, stores, regions string) e
 // question, in the same scope, about the same data. It sets the headers either
 // way.
 func unchanged(c *gin.Context, v *memory.View, who Identity) bool {
-	sum := sha256.Sum256([]byte(v.Fingerprint() + "\x00" + wear.ScopeWord(who.scopes(readWear)) + "\x00" + c.Request.URL.RequestURI()))
+	return tagged(c, []byte(v.Fingerprint()+"\x00"+wear.ScopeWord(who.scopes(readWear))+"\x00"+c.Request.URL.RequestURI()))
+}
+
+// answerTagged answers with JSON that hangs on more than the fleet in memory, tagged by
+// what it says and to whom.
+func answerTagged(c *gin.Context, who Identity, answer any) error {
+	text, err := json.Marshal(answer)
+	if err != nil {
+		return err
+	}
+	if !tagged(c, append([]byte(wear.ScopeWord(who.scopes(readWear))+"\x00"), text...)) {
+		c.Data(http.StatusOK, "application/json; charset=utf-8", text)
+	}
+	return nil
+}
+
+// tagged answers 304 where the caller has what is tagged by some bytes.
+func tagged(c *gin.Context, by []byte) bool {
+	sum := sha256.Sum256(by)
 	tag := `"` + hex.EncodeToString(sum[:12]) + `"`
 	c.Header("ETag", tag)
 	c.Header("Cache-Control", "private, no-cache")
@@ -249,6 +275,7 @@ func (s *Server) getWearStores(c *gin.Context) error {
 // signalOut is a signal with what people did about it.
 type signalOut struct {
 	wear.Signal
+	New     bool      `json:"new" doc:"It didn't stand out in the readings up to a week ago"`
 	State   string    `json:"state" enum:"found,open,taken,closed,gone" doc:"found: nobody has acted on it; gone: acted on, and no longer found under these filters"`
 	TakenBy string    `json:"taken_by,omitempty" doc:"Who looks after it"`
 	Outcome string    `json:"outcome,omitempty" doc:"What it turned out to be"`
@@ -267,11 +294,27 @@ type signalList struct {
 	Items []signalOut `json:"items" nullable:"false"`
 }
 
-// signals finds what stands out, and puts beside it what people did.
+// newWithin is for how many days a signal is new.
+const newWithin = 7
+
+// signals finds what stands out, and puts beside it what people did. What didn't
+// stand out in the readings up to a week ago is new.
 func (s *Server) signals(c *gin.Context, v *memory.View, a wear.Ask) ([]signalOut, error) {
-	found, err := wear.Signals(v, a)
+	find := func(a wear.Ask) ([]wear.Signal, error) {
+		return s.found.get(fmt.Sprintf("%+v", a), v.Fingerprint(), func() ([]wear.Signal, error) { return wear.Signals(v, a) })
+	}
+	found, err := find(a)
 	if err != nil {
 		return nil, err
+	}
+	since := s.now().UTC().AddDate(0, 0, -newWithin).Format(time.DateOnly)
+	before := found
+	if a.To == "" || a.To > since {
+		old := a
+		old.To = since
+		if before, err = find(old); err != nil {
+			return nil, err
+		}
 	}
 	stored, err := s.db.Signals(c.Request.Context(), wear.ScopeWord(a.Scopes))
 	if err != nil {
@@ -279,7 +322,10 @@ func (s *Server) signals(c *gin.Context, v *memory.View, a wear.Ask) ([]signalOu
 	}
 	all := make([]signalOut, len(found))
 	for i := range found {
-		all[i] = signalOut{Signal: found[i], State: "found"}
+		same := func(o wear.Signal) bool {
+			return o.Kind == found[i].Kind && o.Subject() == found[i].Subject() && (o.Kind != wear.MonthMoved || o.Month == found[i].Month)
+		}
+		all[i] = signalOut{Signal: found[i], State: "found", New: !slices.ContainsFunc(before, same)}
 	}
 	for i := range stored {
 		at := slices.IndexFunc(all, func(o signalOut) bool { return o.ID == stored[i].ID })
@@ -309,8 +355,37 @@ func (s *Server) getWearSignals(c *gin.Context) error {
 	if err != nil {
 		return wrongQuery(err)
 	}
-	c.JSON(http.StatusOK, signalList{all})
-	return nil
+	return answerTagged(c, s.who(c), signalList{all})
+}
+
+// getWearFailures answers with the early-failure chart of a model.
+func (s *Server) getWearFailures(c *gin.Context) error {
+	a, v, err := s.askOf(c)
+	if err != nil {
+		return err
+	}
+	at := slices.IndexFunc(a.Only, func(o memory.Only) bool { return o.Dim == memory.Model })
+	if at < 0 || len(a.Only[at].Words) != 1 {
+		return refuseParameter("model", "want one shoe model")
+	}
+	id, err := assess.ParseUUID(a.Only[at].Words[0])
+	if err != nil {
+		return refuseParameter("model", "want a shoe model of the catalogue")
+	}
+	m, err := s.db.ShoeModel(c.Request.Context(), id)
+	if err != nil {
+		return err
+	}
+	a = withoutPattern(a.Without(memory.Model).Without(memory.Category))
+	marks, err := s.marks(c, a)
+	if err != nil {
+		return err
+	}
+	found, err := s.failing(c, v, a, &m, c.Query("failing"), marks.restarts)
+	if err != nil {
+		return wrongQuery(err)
+	}
+	return answerTagged(c, s.who(c), found)
 }
 
 // signalBody is what somebody does with a signal.
@@ -458,6 +533,5 @@ func (s *Server) getWearCredit(c *gin.Context) error {
 	for _, x := range all {
 		out.Items = append(out.Items, creditOut{x.Currency, x.Store, x.Category, x.Month, x.Pairs, x.Overridden, x.Given, x.Advised})
 	}
-	c.JSON(http.StatusOK, out)
-	return nil
+	return answerTagged(c, s.who(c), out)
 }

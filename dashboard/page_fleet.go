@@ -116,6 +116,7 @@ type matrixCell struct {
 // signalView is one signal in the margin.
 type signalView struct {
 	Number         int
+	New            string // says since when it stands out, where that is new
 	ID, Head, Text string
 	Evidence       string
 	Checks         []string
@@ -633,11 +634,11 @@ func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted 
 		{"pattern-by-month", w.say("fleet.pattern.title", "part", w.say("fleet.part."+a.Part.String()), "pattern", w.word(a.Pattern)), a},
 	} {
 		of.ask.Readings = true
-		chart, err := s.monthChart(w, v, of.ask, noted, of.title)
+		chart, err := s.monthChart(c, v, of.ask, noted, of.title)
 		if err != nil {
 			return nil, err
 		}
-		figures = append(figures, s.figure(c, of.id, of.title, w.say("fleet.months.caption"), chart))
+		figures = append(figures, s.figure(c, of.id, of.title, w.say("fleet.months.caption")+" "+w.say("fleet.mark.legend"), chart))
 	}
 	return figures, nil
 }
@@ -645,7 +646,7 @@ func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted 
 // storeFunnel draws the stores of a question, like for like, and says in its
 // caption what the mix of visits explains, and what it hides.
 func (s *Server) storeFunnel(w words, v *memory.View, a wear.Ask, noted []signalView) (*figure.Funnel, string, error) {
-	stand, err := wear.Standings(v, a)
+	stand, err := s.stands.get(fmt.Sprintf("%+v", a), v.Fingerprint(), func() (*wear.Stand, error) { return wear.Standings(v, a) })
 	if err != nil {
 		return nil, "", err
 	}
@@ -719,7 +720,8 @@ type chartAnswer struct {
 }
 
 // monthChart draws a share by month.
-func (s *Server) monthChart(w words, v *memory.View, a wear.Ask, noted []signalView, title string) (*figure.Control, error) {
+func (s *Server) monthChart(c *gin.Context, v *memory.View, a wear.Ask, noted []signalView, title string) (*figure.Control, error) {
+	w := s.words(c)
 	answer, err := wear.Trend(v, a)
 	if err != nil {
 		return nil, err
@@ -736,6 +738,10 @@ func (s *Server) monthChart(w words, v *memory.View, a wear.Ask, noted []signalV
 	if err != nil {
 		return nil, err
 	}
+	marks, err := s.marks(c, a)
+	if err != nil {
+		return nil, err
+	}
 	var out []string
 	for _, p := range found.Groups[0].Points {
 		t := counts[p.Order]
@@ -743,6 +749,7 @@ func (s *Server) monthChart(w words, v *memory.View, a wear.Ask, noted []signalV
 			At: p.Order, Name: w.monthName(p.Order), Year: p.Order[:4], Hits: t.Hits, Size: t.Size, Share: p.Value.V,
 			Low: p.Low.V, High: p.High.V, Out: p.Out,
 		}
+		marks.put(&point)
 		for _, n := range noted {
 			if n.of.Kind == wear.MonthMoved && n.of.Month == p.Order && a.Pattern == "" {
 				point.Note = strconv.Itoa(n.Number)
@@ -914,6 +921,9 @@ func (s *Server) signalView(c *gin.Context, w words, a wear.Ask, o *signalOut, n
 	}
 	if o.Kind == wear.StoreApart {
 		view.Store.Href = at("/fleet/stores/"+o.Store, rangeOf(c))
+	}
+	if o.New {
+		view.New = w.say("signal.new")
 	}
 	if o.TakenBy != "" {
 		view.Who = w.say("signal.taken", "who", o.TakenBy)

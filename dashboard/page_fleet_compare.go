@@ -3,6 +3,7 @@ package dashboard
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -32,6 +33,11 @@ type fleetComparePage struct {
 type compareSide struct {
 	Name    string
 	Selects []filterSelect
+	// Extra and Bounds are the filters that few questions need; ExtraSet says that one
+	// is set.
+	Extra    []filterSelect
+	Bounds   []filterBound
+	ExtraSet bool
 }
 
 type compareRow struct {
@@ -43,6 +49,9 @@ type compareRow struct {
 
 // sideDims are what a side can be.
 var sideDims = []memory.Dim{memory.Model, memory.Category, memory.Store, memory.Region, memory.Gait, memory.Kind}
+
+// sideExtra are what it can be that few ask about.
+var sideExtra = []memory.Dim{memory.Posture, memory.Strike}
 
 // compareDiffers is the q under which a difference is called one.
 const compareDiffers = 0.05
@@ -86,15 +95,30 @@ func (s *Server) showFleetCompare(c *gin.Context) error {
 		asks[i] = of
 		view.Sides[i] = compareSide{Name: w.say("fleet.compare.side", "side", strings.ToUpper(prefix[:1]))}
 		var named []string
-		for _, d := range sideDims {
-			f := s.filterSelect(sideContext(c, prefix), v, a, d)
+		side := sideContext(c, prefix)
+		for _, d := range append(slices.Clip(sideDims), sideExtra...) {
+			f := s.filterSelect(side, v, a, d)
 			for _, x := range f.Choices {
 				if x.Picked && x.Value != "" {
 					named = append(named, x.Text)
 				}
 			}
 			f.Name = prefix + f.Name
+			if slices.Contains(sideExtra, d) {
+				view.Sides[i].Extra, view.Sides[i].ExtraSet = append(view.Sides[i].Extra, f), view.Sides[i].ExtraSet || side.Query(d.String()) != ""
+				continue
+			}
 			view.Sides[i].Selects = append(view.Sides[i].Selects, f)
+		}
+		for _, b := range w.bounds(side) {
+			if b.Days { // both sides share the days
+				continue
+			}
+			if b.Value != "" {
+				view.Sides[i].ExtraSet, named = true, append(named, w.say("fleet.compare."+b.Name, "km", b.Value))
+			}
+			b.Name = prefix + b.Name
+			view.Sides[i].Bounds = append(view.Sides[i].Bounds, b)
 		}
 		if !since.IsZero() {
 			named = append(named, w.say([]string{"fleet.compare.before", "fleet.compare.since"}[i], "month", w.monthYear(c.Query("since"))))

@@ -31,6 +31,7 @@ type fleetModelPage struct {
 	Patterns []modelPatterns
 	Early    figureView
 	Batches  []way
+	Failing  *modelFailing
 	Ends     []modelEnd
 	Empty    bool
 }
@@ -103,10 +104,15 @@ func (s *Server) showFleetModel(c *gin.Context) error {
 			return err
 		}
 	}
-	if view.Early, view.Batches, err = s.modelBatches(c, v, always); err != nil {
+	batches, err := wear.Early(v, always)
+	if err != nil {
 		return err
 	}
-	figures := []figureView{view.Sole, view.Early}
+	view.Early, view.Batches = s.modelBatches(c, batches, always)
+	if view.Failing, err = s.modelFailing(c, v, always.Without(memory.Model), &m, batches); err != nil {
+		return err
+	}
+	figures := []figureView{view.Sole, view.Early, view.Failing.Figure}
 	for i := range view.Lives {
 		figures = append(figures, view.Lives[i].Figure)
 	}
@@ -272,12 +278,8 @@ func (s *Server) modelPatterns(c *gin.Context, v *memory.View, a wear.Ask, m *mo
 
 // modelBatches draws the share worn early by batch, over the months that the
 // address names.
-func (s *Server) modelBatches(c *gin.Context, v *memory.View, a wear.Ask) (figureView, []way, error) {
+func (s *Server) modelBatches(c *gin.Context, found []wear.EarlyShare, a wear.Ask) (figureView, []way) {
 	w := s.words(c)
-	found, err := wear.Early(v, a)
-	if err != nil {
-		return figureView{}, nil, err
-	}
 	f := &figure.Bars{Finding: w.say("fleet.model.early-none", "km", wear.EarlyKM)}
 	var lists []way
 	most := -1.0
@@ -292,7 +294,7 @@ func (s *Server) modelBatches(c *gin.Context, v *memory.View, a wear.Ask) (figur
 			lists = append(lists, way{Href: questionAddress(a, "batch", b.Batch, "unit", wear.Units[1], "sort", "least-km"), Text: b.Batch})
 		}
 	}
-	return s.figure(c, "early", w.say("fleet.model.early", "km", wear.EarlyKM), w.say("fleet.model.early-caption", "km", wear.EarlyKM), f), lists, nil
+	return s.figure(c, "early", w.say("fleet.model.early", "km", wear.EarlyKM), w.say("fleet.model.early-caption", "km", wear.EarlyKM), f), lists
 }
 
 // modelEnds counts the worst findings of the pairs found worn, most first.

@@ -95,11 +95,11 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	view.Funnel = s.figure(c, "stores", w.say("fleet.stores.title"), caption, funnel)
 	read := of
 	read.Readings = true
-	months, err := s.monthChart(w, v, read, nil, w.say("fleet.worn.title"))
+	months, err := s.monthChart(c, v, read, nil, w.say("fleet.worn.title"))
 	if err != nil {
 		return err
 	}
-	view.Moves = s.figure(c, "worn-by-month", w.say("fleet.worn.title"), w.say("fleet.months.caption"), months)
+	view.Moves = s.figure(c, "worn-by-month", w.say("fleet.worn.title"), w.say("fleet.months.caption")+" "+w.say("fleet.mark.legend"), months)
 	if done, err := s.serveFigure(c, view.Funnel, view.Moves); done || err != nil {
 		return err
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"iter"
+	"math"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -13,6 +14,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/net/html"
 
@@ -44,6 +46,10 @@ var fleetProbes = map[string]probe{
 	"GET /wear/trend":         {make: fixed("/wear/trend?store=" + storeA), ok: http.StatusOK},
 	"GET /wear/stores":        {make: fixed("/wear/stores?store=" + storeA), ok: http.StatusOK},
 	"GET /wear/signals":       {make: fixed("/wear/signals?store=" + storeA), ok: http.StatusOK},
+	"GET /wear/failures": {make: func(r *rig, n int) (string, any) {
+		r.put(n, soundReading)
+		return "/wear/failures?model=" + r.anyShoe() + "&store=" + storeA, nil
+	}, ok: http.StatusOK},
 	"GET /wear/credit":        {make: fixed("/wear/credit?store=" + storeA), ok: http.StatusOK},
 	"POST /signals/:id":       {make: fixed2("/signals/"+id(1)+"?store="+storeA, fields{"do": "take"}), ok: http.StatusNotFound},
 	"POST /fleet/signals/:id": {make: fixed2("/fleet/signals/"+id(1)+"?store="+storeA, url.Values{"do": {"take"}}), ok: http.StatusNotFound},
@@ -52,7 +58,10 @@ var fleetProbes = map[string]probe{
 func TestWearAnswersAreKeptUntilTheDataChange(t *testing.T) {
 	r := newRig(t)
 	r.put(1, soundReading)
-	for _, path := range []string{"/wear/shares?part=heel&by=gait", "/wear/association", "/wear/life", "/wear/trend", "/wear/stores"} {
+	for _, path := range []string{
+		"/wear/shares?part=heel&by=gait", "/wear/association", "/wear/life", "/wear/trend", "/wear/stores", "/wear/signals", "/wear/credit",
+		"/wear/failures?model=" + r.anyShoe(),
+	} {
 		t.Run(path, func(t *testing.T) {
 			r.t = t
 			w := r.call("GET", apiRoot+path, r.office(), nil)
@@ -365,6 +374,33 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 		}
 	})
 
+	t.Run("a signal is new until a week has passed", func(t *testing.T) {
+		r.t = t
+		news := func() (n int) {
+			for _, o := range decoded[signalList](t, r.call("GET", apiRoot+"/wear/signals", r.office(), nil)).Items {
+				if o.New {
+					n++
+				}
+			}
+			return n
+		}
+		now := r.clock.now
+		defer func() { r.clock.now = now }()
+		if n := news(); n != 0 {
+			t.Errorf("%d signals are new that stood out a month ago", n)
+		}
+		if strings.Contains(r.sees("/fleet"), "New this week") {
+			t.Error("the page calls one new")
+		}
+		r.clock.now = time.Date(2025, 4, 7, 12, 0, 0, 0, time.UTC) // the batch isn't sold yet
+		if n := news(); n == 0 {
+			t.Error("none is new of what nobody could have seen a week ago")
+		}
+		if !strings.Contains(r.sees("/fleet"), "New this week") {
+			t.Error("the page calls none new")
+		}
+	})
+
 	t.Run("lists are paged and sorted", func(t *testing.T) {
 		first := r.sees("/fleet/pairs?sort=most-km")
 		next := regexp.MustCompile(`href="([^"]*cursor=[^"]*)"[^>]*rel="next"`).FindStringSubmatch(first)
@@ -380,6 +416,25 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 		want(t, r.call("GET", "/fleet/pairs?cursor=zz", r.office(), nil), http.StatusBadRequest)
 		if rows := r.file(t, "/fleet/pairs?as=csv&batch="+p.Batch); len(rows) < 2 {
 			t.Errorf("the file has %d lines", len(rows))
+		}
+	})
+
+	t.Run("each side may be narrowed by posture, strike and distance", func(t *testing.T) {
+		r.t = t
+		page := r.sees("/fleet/compare?a_strike=rearfoot&a_km_from=100&b_posture=neutral&b_km_to=400")
+		for _, says := range []string{"rearfoot, from 100 km against neutral, to 400 km", `name="a_km_from" value="100"`, `name="b_km_to" value="400"`} {
+			if !strings.Contains(page, says) {
+				t.Errorf("the page doesn't say %q", says)
+			}
+		}
+		link := regexp.MustCompile(`href="(/fleet/pairs[^"]*km_from=100[^"]*strike=rearfoot[^"]*)"`).FindStringSubmatch(page)
+		if link == nil {
+			t.Fatal("no link to the pairs of a side")
+		}
+		for _, row := range r.file(t, html.UnescapeString(link[1])+"&as=csv")[1:4] {
+			if !slices.Contains(row, "rearfoot") {
+				t.Errorf("%v is among the rearfoot strikers", row)
+			}
 		}
 	})
 
@@ -490,6 +545,64 @@ func TestTheModelPageShowsWhatWasPlanted(t *testing.T) {
 		}
 		if !differs {
 			t.Error("no table says that the inner forefoot differs")
+		}
+	})
+	t.Run("its early-failure chart is the API's, and sums its months up", func(t *testing.T) {
+		r.t = t
+		model := f.Models[p.BatchModel].ID.String()
+		got := decoded[failureOut](t, r.call("GET", apiRoot+"/wear/failures?model="+model+"&failing="+p.Batch, r.office(), nil))
+		address := path(p.BatchModel) + "?failing=" + p.Batch
+		page := r.sees(address)
+		for _, says := range []string{
+			fmt.Sprintf("%d of %d readings under 250 km found the pair worn", got.Worn, got.Readings), "no sales of it are known",
+			"Before anybody acts, a second person reads some of these pairs.",
+		} {
+			if !strings.Contains(page, says) {
+				t.Errorf("the page doesn't say %q", says)
+			}
+		}
+		rows := r.file(t, address+"&figure=failing&as=csv")
+		readings, worn, out := 0, 0, false
+		for _, row := range rows[1:] {
+			n, err := strconv.Atoi(row[1])
+			must(t, err)
+			failed, err := strconv.Atoi(row[2])
+			must(t, err)
+			readings, worn, out = readings+n, worn+failed, out || row[6] == "yes"
+		}
+		if readings != got.Readings || worn != got.Worn || !out || len(got.Cases) != got.Readings {
+			t.Errorf("the figure has %d of %d, the answer %d of %d with %d cases; it signals: %t", worn, readings, got.Worn, got.Readings, len(got.Cases), out)
+		}
+		want(t, r.call("GET", apiRoot+"/wear/failures", r.office(), nil), http.StatusBadRequest)
+		want(t, r.call("GET", apiRoot+"/wear/failures?model="+id(1), r.office(), nil), http.StatusNotFound)
+	})
+	t.Run("failures are told to a thousand sold, where sales are known, with what changed", func(t *testing.T) {
+		r.t = t
+		m := &f.Models[p.BatchModel]
+		must(t, r.db.SaveSale(t.Context(), setup, retail.Sale{Store: f.Stores[0].Code, Model: m.ID, Batch: p.Batch, Month: "2025-04", Pairs: 800}))
+		rules := assess.DefaultRules()
+		rules.From = "2026-05-01"
+		number, err := r.db.AddRuleSet(t.Context(), setup, *rules, "tried")
+		must(t, err)
+		got := decoded[failureOut](t, r.call("GET", apiRoot+"/wear/failures?model="+m.ID.String()+"&failing="+p.Batch, r.office(), nil))
+		if got.Sold != 800 || got.SoldFrom != "2025-04" || !got.PerThousand.OK || math.Abs(got.PerThousand.V-1000*float64(got.Worn)/800) > 1e-9 || got.Low.V >= got.PerThousand.V {
+			t.Errorf("%d sold, %v in a thousand", got.Sold, got.PerThousand)
+		}
+		whole := decoded[failureOut](t, r.call("GET", apiRoot+"/wear/failures?model="+m.ID.String(), r.office(), nil))
+		if n := len(whole.Parts); n != 2 || whole.Parts[1].Rules != number || whole.Parts[1].Day != rules.From {
+			t.Errorf("%d parts: %+v", n, whole.Parts)
+		}
+		page := r.sees(path(p.BatchModel))
+		for _, says := range []string{"Of 800 pairs sold since April 2025", fmt.Sprint("rules ", number)} {
+			if !strings.Contains(page, says) {
+				t.Errorf("the page doesn't say %q", says)
+			}
+		}
+		if part := r.sees(path(p.BatchModel) + months); !strings.Contains(part, "not shown for some months alone") {
+			t.Error("of some months alone failures are told to all that were sold")
+		}
+		if moves := r.sees("/fleet" + months); !strings.Contains(moves, fmt.Sprint("rules ", number)) {
+			t.Error("the charts by month don't mark the rules")
 		}
 	})
 	t.Run("a model that isn't there is not found", func(t *testing.T) {

@@ -90,6 +90,12 @@ type Server struct {
 	// grids remembers shares by category or model and gait, by the data and the
 	// question they answer.
 	grids *cache[string, *wear.Grid]
+	// found, stands, failures and failureCharts are what takes more than a few
+	// milliseconds to find in a large fleet.
+	found         *kept[[]wear.Signal]
+	stands        *kept[*wear.Stand]
+	failures      *kept[*wear.Failures]
+	failureCharts *kept[*wear.FailureChart]
 	// imports are the files that people are bringing in over a page.
 	imports *importFiles
 	// sizes is the table of shoe sizes that a fitting goes by, as JSON.
@@ -123,10 +129,14 @@ func New(cfg Config) (*Server, error) {
 		known:     newKnown(cfg.Clock),
 		badTokens: newBadTokens(cfg.Clock),
 		grids:     newCache[string, *wear.Grid](cfg.Clock, maxGrids),
+		found:     newKept[[]wear.Signal](cfg.Clock, maxKept),
+		stands:    newKept[*wear.Stand](cfg.Clock, maxKept),
+		failures:  newKept[*wear.Failures](cfg.Clock, maxKept),
 		imports:   newImportFiles(cfg.Clock),
 		export:    exchange.Export,
 		stripping: make(chan struct{}, runtime.GOMAXPROCS(0)),
 	}
+	s.failureCharts = newKept[*wear.FailureChart](cfg.Clock, maxKept)
 	var err error
 	if s.provider, err = newProvider(cfg.Provider, cfg.Clock); err != nil {
 		return nil, err
@@ -325,6 +335,7 @@ func (s *Server) routes() []route {
 		{"GET", v1 + "/wear/trend", readWear, api(s.getWearTrend), &docWearTrend},
 		{"GET", v1 + "/wear/stores", readWear, api(s.getWearStores), &docWearStores},
 		{"GET", v1 + "/wear/signals", readWear, api(s.getWearSignals), &docWearSignals},
+		{"GET", v1 + "/wear/failures", readWear, api(s.getWearFailures), &docWearFailures},
 		{"GET", v1 + "/wear/credit", readWear, api(s.getWearCredit), &docWearCredit},
 		{"POST", v1 + "/signals/:id", actOnSignals, api(s.postSignal), &docSignal},
 

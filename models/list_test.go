@@ -339,6 +339,22 @@ func TestSalesAndEvents(t *testing.T) {
 		batches, err := db.Batches(t.Context(), m.ID)
 		must(t, err)
 		same(t, batches, []models.Batch{{Name: "B7", First: "2026-04", Last: "2026-06", Pairs: 5}})
+		for _, tt := range []struct {
+			f     models.SaleFilter
+			first string
+			pairs int
+		}{
+			{models.SaleFilter{Scopes: models.Fleet, Model: m.ID}, "2026-03", 18},
+			{models.SaleFilter{Scopes: models.Fleet, Model: m.ID, Batch: "B7"}, "2026-06", 5},
+			{models.SaleFilter{Scopes: models.Fleet, Store: "S-9"}, "", 0},
+			{models.SaleFilter{Model: m.ID}, "", 0}, // nobody in reach
+		} {
+			first, pairs, err := db.Sold(t.Context(), tt.f)
+			must(t, err)
+			if first != tt.first || pairs != tt.pairs {
+				t.Errorf("%+v: %d pairs since %q, want %d since %q", tt.f, pairs, first, tt.pairs, tt.first)
+			}
+		}
 		var got []retail.Sale
 		must(t, db.EachSale(t.Context(), "", "2026-03", func(s *retail.Sale) error { got = append(got, *s); return nil }))
 		same(t, got, []retail.Sale{sale})

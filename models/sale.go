@@ -88,10 +88,8 @@ type SaleFilter struct {
 	From, To string // months, YYYY-MM
 }
 
-// Sales returns up to limit sales, the newest months first, and how many sales
-// and pairs there are in all.
-func (db *DB) Sales(ctx context.Context, f SaleFilter, limit int) (sales []retail.Sale, rows, pairs int, err error) {
-	var w where
+// where picks the sales.
+func (f *SaleFilter) where() (w where) {
 	w.scopes("store", f.Scopes)
 	for _, c := range []struct{ condition, value string }{
 		{"store = ?", f.Store}, {"batch = ?", f.Batch}, {"month >= ?", f.From}, {"month <= ?", f.To},
@@ -103,6 +101,13 @@ func (db *DB) Sales(ctx context.Context, f SaleFilter, limit int) (sales []retai
 	if !f.Model.IsZero() {
 		w.and("model_id = ?", id(f.Model))
 	}
+	return w
+}
+
+// Sales returns up to limit sales, the newest months first, and how many sales
+// and pairs there are in all.
+func (db *DB) Sales(ctx context.Context, f SaleFilter, limit int) (sales []retail.Sale, rows, pairs int, err error) {
+	w := f.where()
 	err = db.reader().QueryRowContext(ctx, db.dialect.sql("SELECT count(*), CAST(coalesce(sum(pairs), 0) AS BIGINT) FROM sale"+w.String()), w.args...).Scan(&rows, &pairs)
 	if err != nil {
 		return nil, 0, 0, wrap(err, "counting the sales")
@@ -226,4 +231,13 @@ func (db *DB) Batches(ctx context.Context, model assess.UUID) ([]Batch, error) {
 		return nil
 	})
 	return all, wrap(err, "reading the batches of %s", model)
+}
+
+// Sold returns the first month in which any pair of the sales that a filter picks was
+// sold, and how many pairs were in all; nothing where there are none.
+func (db *DB) Sold(ctx context.Context, f SaleFilter) (first string, pairs int, err error) {
+	w := f.where()
+	w.and("pairs > 0")
+	err = db.reader().QueryRowContext(ctx, db.dialect.sql("SELECT coalesce(min(month), ''), CAST(coalesce(sum(pairs), 0) AS BIGINT) FROM sale"+w.String()), w.args...).Scan(&first, &pairs)
+	return first, pairs, wrap(err, "adding up the sales")
 }

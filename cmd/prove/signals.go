@@ -13,6 +13,7 @@ import (
 const (
 	nullFleets    = 200
 	plantedFleets = 60
+	chartFleets   = 30
 	signalSeed    = 20261126
 )
 
@@ -48,6 +49,18 @@ func proveSignals(l *lab) error {
 			failed++
 		}
 	}
+	charts, err := weartest.Charts(l.ctx, weartest.Fleets{N: chartFleets, First: signalSeed})
+	if err != nil {
+		return err
+	}
+	of = fmt.Sprint(chartFleets, ", nothing planted")
+	t.row(of, "early-failure chart", "readings between alarms, all models", fmt.Sprintf("%d (%d alarms in %d)", charts.Readings/max(charts.Alarms, 1), charts.Alarms, charts.Readings), fmt.Sprintf("%.0f while the baseline holds; its odds a fifth off cut it to a quarter", charts.Stated))
+	of = fmt.Sprint(chartFleets, ", a batch that fails early")
+	t.row(of, "early-failure chart", "fleets in which the batch’s own chart signals; readings until then, mean", fmt.Sprintf("%d; %.0f", charts.Found, charts.Delay), fmt.Sprintf("%.0f at doubled odds", charts.Doubled))
+	if charts.Found < chartFleets || charts.Delay > charts.Doubled {
+		failed++
+	}
+	t.note("the baseline is a category’s: a model that wears faster than its category raises alarms that are its own, and no chance")
 	t.note("%s s", seconds(time.Since(start)))
 	if err := l.write("signals", t); err != nil {
 		return err

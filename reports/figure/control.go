@@ -22,9 +22,9 @@ type ControlPoint struct {
 	// Out says that it is a signal; Note is its number in the margin.
 	Out  bool
 	Note string
-	// Mark names what happened in the month, as a change of rules, which begins
-	// the chart anew.
-	Mark string
+	// Mark names what changed in the month, as a rule set; Events what moved visits
+	// in it, as an offer.
+	Mark, Events string
 }
 
 // The layout of charts with a percentage axis: room for its words on the left
@@ -65,19 +65,48 @@ func (c *Control) Draw(say Say) *Scene {
 		c.drawLines(s, say, y, monthScale(n))
 	}
 	s.line("c-axis", chartLeft, chartTop, chartLeft, bottom, chartRight, bottom)
+	s.monthAxis(bottom, n, func(i int) *ControlPoint { return &c.Points[i] })
+	return s
+}
+
+// monthAxis draws the axis of n months with their names, and what moved visits in
+// each as a mark under it.
+func (s *Scene) monthAxis(bottom float64, n int, at func(i int) *ControlPoint) {
 	every := (n + 6) / 7 // at most seven words fit
 	year := ""
-	for i := 0; i < n; i += every {
-		x := monthScale(n).px(float64(i))
+	for i := range n {
+		p, x := at(i), monthScale(n).px(float64(i))
+		if p.Events != "" {
+			s.add(Box{Class: "c-event", X: x - eventSide/2, Y: bottom + 1, W: eventSide, H: eventSide, Tip: p.Name + " " + p.Year + ": " + p.Events})
+		}
+		if i%every > 0 {
+			continue
+		}
 		s.line("c-axis", x, bottom, x, bottom+5)
-		s.text("c-text", atMiddle, x, bottom+18, c.Points[i].Name)
-		if c.Points[i].Year != year {
-			year = c.Points[i].Year
+		s.text("c-text", atMiddle, x, bottom+18, p.Name)
+		if p.Year != year {
+			year = p.Year
 			s.text("c-text", atMiddle, x, bottom+32, year)
 		}
 	}
-	return s
 }
+
+// eventSide is the side of the mark of what moved visits.
+const eventSide = 6.0
+
+// mark draws a line where something changed at the start of a month, with its word,
+// a line lower than the one before it where they would touch.
+func (s *Scene) mark(p *ControlPoint, x, bottom float64, row int) {
+	s.line("c-ref", x, chartTop, x, bottom)
+	if x > (chartLeft+chartRight)/2 {
+		s.text("c-key", atEnd, x-3, chartTop+10+labelHeight*float64(row%markRows), p.Mark)
+		return
+	}
+	s.text("c-key", atStart, x+3, chartTop+10+labelHeight*float64(row%markRows), p.Mark)
+}
+
+// markRows is on how many lines the words of changes stand in turn.
+const markRows = 3
 
 // monthScale lays n months along the axis, with half a step at each end.
 func monthScale(n int) scale {
@@ -105,11 +134,12 @@ func (c *Control) drawLines(s *Scene, say Say, y, x scale) {
 	s.text("c-text", atStart, chartRight+lineLabel, limitAt+textDrop, say("figure.limit"))
 	s.text("c-strong", atStart, chartRight+lineLabel, usualAt+textDrop, say("figure.usual", "share", percent(say, c.Usual)))
 	s.line("c-line", line...)
+	marked := 0
 	for i, p := range c.Points {
 		at := x.px(float64(i))
 		if p.Mark != "" {
-			s.line("c-ref", at-half, chartTop, at-half, y.at)
-			s.text("c-key", atStart, at-half+3, chartTop+10, p.Mark)
+			s.mark(&p, at-half, y.at, marked)
+			marked++
 		}
 		if p.Size > 0 {
 			tip := say("figure.point", "name", p.Name+" "+p.Year, "share", percent(say, p.Share), "hits", p.Hits, "size", p.Size)
@@ -144,7 +174,7 @@ func (s *Scene) point(x, y float64, signal bool, tip, note string) {
 
 // Table returns the chart's numbers.
 func (c *Control) Table(say Say) Table {
-	t := Table{Columns: columns(say, "month", "#hits", "#size", "#share", "#centre", "#limit-low", "#limit-high", "out")}
+	t := Table{Columns: columns(say, "month", "#hits", "#size", "#share", "#centre", "#limit-low", "#limit-high", "out", "mark")}
 	for _, p := range c.Points {
 		share := Cell{}
 		if p.Size > 0 {
@@ -153,8 +183,16 @@ func (c *Control) Table(say Say) Table {
 		t.Rows = append(t.Rows, []Cell{
 			{Text: p.Name + " " + p.Year, Exact: p.At},
 			countCell(p.Hits), countCell(p.Size), share,
-			shareCell(say, c.Usual), shareCell(say, p.Low), shareCell(say, p.High), yesCell(say, p.Out),
+			shareCell(say, c.Usual), shareCell(say, p.Low), shareCell(say, p.High), yesCell(say, p.Out), p.marks(),
 		})
 	}
 	return t
+}
+
+// marks are the words of what changed and of what moved visits.
+func (p *ControlPoint) marks() Cell {
+	if p.Mark == "" || p.Events == "" {
+		return textCell(p.Mark + p.Events)
+	}
+	return textCell(p.Mark + "; " + p.Events)
 }

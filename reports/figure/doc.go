@@ -8,6 +8,7 @@
 //
 //   - [Steps]: the life curve, a step with its band and the pairs still on watch
 //   - [Control]: shares by month with limits that move with the count
+//   - [Sum]: what adds up beyond what was expected, against a limit
 //   - [Funnel]: shares of stores against limits by their count
 //   - [Matrix]: shares and intervals in rows and columns, on one shared scale
 //   - [Bars]: a few shares with their intervals, one below the other
@@ -38,10 +39,11 @@ type Figure interface {
 // Keys are the keys that figures ask Say for.
 var Keys = []string{
 	"figure.percent", "figure.n", "figure.few", "figure.half", "figure.half-between", "figure.limit", "figure.usual", "figure.all",
-	"figure.95", "figure.998", "figure.watch", "figure.point", "figure.point-like", "figure.left", "figure.right", "figure.left-short", "figure.right-short",
+	"figure.95", "figure.998", "figure.watch", "figure.point", "figure.point-like", "figure.sum-point", "figure.left", "figure.right", "figure.left-short", "figure.right-short",
 	"figure.col.km", "figure.col.surv-low", "figure.col.surv-high", "figure.col.low", "figure.col.high", "figure.col.watch",
 	"figure.col.month", "figure.col.hits", "figure.col.size", "figure.col.share", "figure.col.centre", "figure.col.limit-low", "figure.col.limit-high",
 	"figure.col.out", "figure.col.out-raw", "figure.col.out-like", "figure.col.expected", "figure.col.like", "figure.col.unit", "figure.col.row", "figure.col.column", "figure.col.shoe", "figure.col.zone", "figure.col.mean",
+	"figure.col.readings", "figure.col.failed", "figure.col.expected-failed", "figure.col.highest", "figure.col.mark",
 	"figure.yes", "figure.no", "figure.zone", "figure.zone-n",
 	"part.heel", "part.mid", "part.fore", "part.toe", "edge.medial", "edge.centre", "edge.lateral",
 }

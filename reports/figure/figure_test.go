@@ -208,6 +208,41 @@ func TestControlReadsBack(t *testing.T) {
 	})
 }
 
+func TestSumReadsBack(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		c := &Sum{Finding: "finding", Limit: rapid.Float64Range(1, 9).Draw(rt, "limit")}
+		drawn := 0
+		for i, p := range anyControl(rt).Points {
+			p.Mark = map[bool]string{true: fmt.Sprint("rules ", i)}[rapid.Bool().Draw(rt, "mark")]
+			c.Points = append(c.Points, SumPoint{p, rapid.Float64Range(0, 9).Draw(rt, "expected"), rapid.Float64Range(0, 12).Draw(rt, "highest")})
+			if p.Size > 0 {
+				drawn++
+			}
+		}
+		all := read(t, SVG(c, say))
+		y := invert(t, pick(all, "c-tick"), "y")
+		near(t, "the limit", y.value(pick(all, "c-limit")[0].points(t)[0][1]), c.Limit, y.slack())
+		points := pick(all, "c-pt")
+		if len(points) != drawn {
+			rt.Fatalf("%d points are drawn, of %d", len(points), drawn)
+		}
+		for _, p := range c.Points {
+			if p.Size == 0 {
+				continue
+			}
+			_, at := centre(t, points[0])
+			near(t, "the sum of "+p.At, y.value(at), p.Highest, y.slack())
+			if got := points[0].name == "rect"; got != p.Out {
+				rt.Errorf("%s is a square: %v, but a signal: %v", p.At, got, p.Out)
+			}
+			points = points[1:]
+		}
+		if t.Failed() {
+			rt.FailNow()
+		}
+	})
+}
+
 func anyFunnel(t *rapid.T) *Funnel {
 	f := &Funnel{Finding: "finding", All: rapid.Float64Range(0.01, 0.9).Draw(t, "all"), Counted: "pairs read", LikeForLike: rapid.Bool().Draw(t, "like")}
 	for i := range rapid.IntRange(2, 40).Draw(t, "units") {
@@ -465,9 +500,18 @@ var samples = map[string]Figure{
 		Finding: "May 2026 is above its limit", Usual: 0.04,
 		Points: []ControlPoint{
 			{At: "2026-03", Name: "Mar", Year: "2026", Hits: 8, Size: 158, Share: 8. / 158, High: 0.086},
-			{At: "2026-04", Name: "Apr", Year: "2026", Hits: 10, Size: 163, Share: 10. / 163, High: 0.085, Mark: "rules 3"},
+			{At: "2026-04", Name: "Apr", Year: "2026", Hits: 10, Size: 163, Share: 10. / 163, High: 0.085, Mark: "rules 3", Events: "offers in 6 stores"},
 			{At: "2026-05", Name: "May", Year: "2026", Hits: 18, Size: 171, Share: 18. / 171, High: 0.084, Out: true, Note: "1"},
 			{At: "2026-06", Name: "Jun", Year: "2026", High: 0.2},
+		},
+	},
+	"sum": &Sum{
+		Finding: "May 2026 reaches the limit", Limit: 4.5,
+		Points: []SumPoint{
+			{ControlPoint{At: "2026-02", Name: "Feb", Year: "2026", Hits: 2, Size: 20, Events: "race weekend"}, 1.9, 0.7},
+			{ControlPoint{At: "2026-03", Name: "Mar", Year: "2026", Hits: 5, Size: 21}, 2.1, 3.25},
+			{ControlPoint{At: "2026-04", Name: "Apr", Year: "2026", Mark: "rules 2"}, 0, 0},
+			{ControlPoint{At: "2026-05", Name: "May", Year: "2026", Hits: 9, Size: 30, Out: true, Note: "1", Mark: "rules 3"}, 2.8, 4.75},
 		},
 	},
 	"funnel": &Funnel{

@@ -15,16 +15,7 @@ func monthsMoved(v *fleet.View, a Ask) ([]Signal, error) {
 	if err != nil {
 		return nil, err
 	}
-	var units []measured
-	for i := range groups {
-		by := groups[i].By
-		if n := len(units); n == 0 || units[n-1].words[0] != by[0] {
-			units = append(units, measured{by[:1], map[like]rate{}})
-		}
-		for k, r := range strata(&groups[i], by[1], by[2], 2*bandKM, 0) {
-			units[len(units)-1].by[k] = r
-		}
-	}
+	units := byFirst(groups)
 	all := total(units)
 	var (
 		tested []Signal

@@ -270,6 +270,22 @@ type measured struct {
 	by    map[like]rate
 }
 
+// byFirst puts together the readings of each word of the first dimension, by what is
+// alike: the others are kind and category.
+func byFirst(groups []fleet.LookGroup) []measured {
+	var units []measured
+	for i := range groups {
+		by := groups[i].By
+		if n := len(units); n == 0 || units[n-1].words[0] != by[0] {
+			units = append(units, measured{by[:1], map[like]rate{}})
+		}
+		for k, r := range strata(&groups[i], by[1], by[2], 2*bandKM, 0) {
+			units[len(units)-1].by[k] = r
+		}
+	}
+	return units
+}
+
 // total adds strata up.
 func total(units []measured) map[like]rate {
 	all := map[like]rate{}

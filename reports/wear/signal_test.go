@@ -31,6 +31,17 @@ func TestAFleetWithNothingPlantedRaisesNoMoreThanStated(t *testing.T) {
 	}
 }
 
+// The chart of a batch that fails early signals sooner than it states of doubled
+// odds (Steiner et al. 2000): the planted one has some six times the odds.
+func TestTheEarlyFailureChartSignalsWithinItsStatedDelay(t *testing.T) {
+	d, err := weartest.Charts(t.Context(), weartest.Fleets{N: 2, First: 1})
+	must(t, err)
+	if d.Found != d.Fleets || d.Delay > d.Doubled {
+		t.Errorf("%+v", d)
+	}
+	t.Logf("%+v", d)
+}
+
 func TestTheBoundIsThatOfTheBinomial(t *testing.T) {
 	for _, tt := range []struct {
 		fleets, most int

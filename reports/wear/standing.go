@@ -62,21 +62,11 @@ func (s *Stand) Outside(of *Standing) bool {
 // count.
 func Standings(v *fleet.View, a Ask) (*Stand, error) {
 	a.Pattern, a.Readings = "", true
-	const band = 2 * bandKM
-	groups, err := v.Bands(a.filter(), band, fleet.Store, fleet.Kind, fleet.Category)
+	groups, err := v.Bands(a.filter(), 2*bandKM, fleet.Store, fleet.Kind, fleet.Category)
 	if err != nil {
 		return nil, err
 	}
-	var units []measured
-	for i := range groups {
-		by := groups[i].By
-		if n := len(units); n == 0 || units[n-1].words[0] != by[0] {
-			units = append(units, measured{by[:1], map[like]rate{}})
-		}
-		for k, r := range strata(&groups[i], by[1], by[2], band, 0) {
-			units[len(units)-1].by[k] = r
-		}
-	}
+	units := byFirst(groups)
 	strata := total(units)
 	stand := &Stand{Spread: 1}
 	var sum rate

@@ -171,6 +171,100 @@ func Is(f *sim.Fleet, s *wear.Signal) bool {
 	return false
 }
 
+// Delay is how the early-failure chart runs, counted in readings under 250 km.
+type Delay struct {
+	// Readings are those of all charts of models with nothing planted, Alarms how often
+	// the charts signal in them, Stated the mean of the run lengths that they state.
+	Readings, Alarms int
+	Stated           float64
+	// Fleets have a batch that fails early; in Found of them its own chart signals,
+	// after Delay readings in the mean, where Doubled is the mean that charts state of
+	// doubled odds.
+	Fleets, Found  int
+	Delay, Doubled float64
+}
+
+// Charts draws fleets twice, with nothing planted and with the problems, and runs the
+// early-failure charts of every model in the first and of the planted batch in the
+// other.
+func Charts(ctx context.Context, o Fleets) (*Delay, error) {
+	d := &Delay{Fleets: o.N}
+	charts := 0
+	for n := range uint64(o.N) {
+		for _, plant := range []bool{false, true} {
+			f := sim.New(sim.Options{Seed: o.First + n, House: o.First + n, Inspections: o.Inspections, Plant: plant})
+			view, err := fleettest.Load(ctx, f)
+			if err != nil {
+				return nil, err
+			}
+			ask, p := wear.Ask{Scopes: models.Fleet}, f.Plants()
+			found, err := wear.FindFailures(view, ask)
+			if err != nil {
+				return nil, err
+			}
+			if plant {
+				m := &f.Models[p.BatchModel]
+				c, err := found.Chart(view, ask, m.Category, m.ID.String(), p.Batch, nil)
+				if err != nil {
+					return nil, err
+				}
+				alarms, first, err := alarms(c)
+				if err != nil {
+					return nil, err
+				}
+				d.Doubled += c.Doubled.V / float64(o.N)
+				if alarms > 0 {
+					d.Found++
+					d.Delay += float64(first)
+				}
+				continue
+			}
+			for i := range f.Models {
+				m := &f.Models[i]
+				c, err := found.Chart(view, ask, m.Category, m.ID.String(), "", nil)
+				if err != nil {
+					return nil, err
+				}
+				if c.Readings < wear.MinPairs {
+					continue
+				}
+				n, _, err := alarms(c)
+				if err != nil {
+					return nil, err
+				}
+				charts++
+				d.Readings, d.Alarms, d.Stated = d.Readings+c.Readings, d.Alarms+n, d.Stated+c.InControl.V
+			}
+		}
+	}
+	d.Stated /= max(float64(charts), 1)
+	d.Delay /= max(float64(d.Found), 1)
+	return d, nil
+}
+
+// alarms counts how often a chart signals, and the readings until it first does.
+func alarms(c *wear.FailureChart) (n, first int, err error) {
+	seen := 0
+	for _, part := range c.Parts {
+		var chart struct {
+			Groups []struct {
+				Points []struct{ Out bool }
+			}
+		}
+		if err := part.Chart.Decode(&chart); err != nil {
+			return 0, 0, err
+		}
+		for _, p := range chart.Groups[0].Points {
+			if seen++; p.Out {
+				if n++; n == 1 {
+					first = seen
+				}
+			}
+		}
+	}
+	return n, first, nil
+}
+
 // each draws the fleets and finds what stands out in each.
 func (o Fleets) each(ctx context.Context, plant bool, f func(*sim.Fleet, []wear.Signal) error) error {
 	for n := range uint64(o.N) {

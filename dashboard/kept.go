@@ -1,0 +1,95 @@
+package dashboard
+
+import (
+	"sync"
+	"time"
+)
+
+// What took longer than slowAnswer to find is given as it was for a while, and found
+// anew behind the reader's back: no longer than keptFor, or as long as twenty times
+// what it took, so that no more than a twentieth of a processor goes into it. House
+// values.
+const (
+	slowAnswer = 200 * time.Millisecond
+	keptFor    = time.Minute
+	keptShare  = 20
+)
+
+// maxKept is how many answers of a kind are remembered.
+const maxKept = 64
+
+// kept remembers what questions about the fleet came to. The same question about the
+// same data is answered from memory; about other data it is found anew, but for what
+// takes long.
+type kept[V any] struct {
+	now func() time.Time
+	max int
+
+	mu  sync.Mutex
+	all map[string]*keptAnswer[V]
+}
+
+// keptAnswer is what one question came to. Its first finder is waited for.
+type keptAnswer[V any] struct {
+	mu     sync.Mutex
+	found  bool
+	data   string // fingerprint of the data it is of
+	value  V
+	at     time.Time
+	took   time.Duration
+	asking bool // found anew, behind a reader's back
+}
+
+func newKept[V any](now func() time.Time, size int) *kept[V] {
+	return &kept[V]{now: now, max: size, all: map[string]*keptAnswer[V]{}}
+}
+
+// get returns what a question comes to of the data with a fingerprint. Failures are
+// not remembered. The value is every asker's: it is not to be changed.
+func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) {
+	k.mu.Lock()
+	a := k.all[question]
+	if a == nil {
+		if len(k.all) >= k.max {
+			clear(k.all) // full: begin anew
+		}
+		a = &keptAnswer[V]{}
+		k.all[question] = a
+	}
+	k.mu.Unlock()
+
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	switch {
+	case a.found && a.data == data:
+		return a.value, nil
+	case a.found && a.took > slowAnswer && k.now().Sub(a.at) < max(keptFor, keptShare*a.took):
+		if !a.asking {
+			a.asking = true
+			go func() {
+				value, took, err := k.timed(find)
+				a.mu.Lock()
+				defer a.mu.Unlock()
+				if a.asking = false; err == nil {
+					a.set(data, value, k.now(), took)
+				}
+			}()
+		}
+		return a.value, nil
+	}
+	value, took, err := k.timed(find)
+	if err == nil {
+		a.set(data, value, k.now(), took)
+	}
+	return value, err
+}
+
+func (k *kept[V]) timed(find func() (V, error)) (V, time.Duration, error) {
+	begin := time.Now() // how long it took, whatever the clock says
+	value, err := find()
+	return value, time.Since(begin), err
+}
+
+func (a *keptAnswer[V]) set(data string, value V, at time.Time, took time.Duration) {
+	a.found, a.data, a.value, a.at, a.took = true, data, value, at, took
+}

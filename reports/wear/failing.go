@@ -1,0 +1,464 @@
+package wear
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strconv"
+
+	"solewright/assess"
+	"solewright/reports/fleet"
+	"solewright/reports/stats"
+)
+
+// What the early-failure chart watches for. House values: doubled odds, and the
+// limit at which the mix of pairs of the coverage study has some 7,700 readings
+// between false alarms.
+const (
+	FailureOdds  = 2
+	FailureLimit = 4.5
+)
+
+// Why there is no chart.
+const (
+	NoBaseline = "fewer than 20 pairs of its category have a known life"
+	NeverEarly = "no pair of it was read under 250 km"
+)
+
+// FailureCase is one reading under [EarlyKM] of a pair that hadn't been found worn:
+// whether it was now, and how likely that was.
+type FailureCase struct {
+	Day    string `json:"day"`
+	Pair   string `json:"pair"`
+	Batch  string `json:"batch,omitempty"`
+	KM     int    `json:"km"`
+	Failed bool   `json:"failed"`
+	// Expected is F(km) of the baseline, given that the pair was sound where it was
+	// read before, 1 − S(km)/S(before), with its odds recalibrated.
+	Expected float64 `json:"expected"`
+
+	later bool // not the first look at the pair
+}
+
+// FailureRestart is a day from which the chart begins anew, because readings are
+// judged by another rule set.
+type FailureRestart struct {
+	Day   string `json:"day"`
+	Rules int    `json:"rules"`
+}
+
+// FailurePart is the chart from one restart to the next.
+type FailurePart struct {
+	// FailureRestart is zero for what comes before the first.
+	FailureRestart
+	// Chart is what tally chart --kind ra-cusum says of the part's cases.
+	Chart Answer `json:"chart"`
+}
+
+// FailureTail is how a model's, or a batch's, failures stand against what was
+// expected of the same readings.
+type FailureTail struct {
+	Readings int     `json:"readings"`
+	Worn     int     `json:"worn"`
+	Expected float64 `json:"expected"`
+	// P is the exact Poisson-binomial chance of as many or more, by chance alone; Q
+	// the same after Benjamini and Hochberg over the Tested models. Under MinPairs
+	// readings nothing is tested and both are absent.
+	P      stats.Float `json:"p"`
+	Q      stats.Float `json:"q"`
+	Tested int         `json:"tested"`
+}
+
+// FailureChart is the early-failure chart of a model, or of one batch of it.
+type FailureChart struct {
+	Model    string  `json:"model"`
+	Label    string  `json:"label"`
+	Category string  `json:"category"`
+	Batch    string  `json:"batch,omitempty"`
+	Odds     float64 `json:"odds"`
+	Limit    float64 `json:"limit"`
+	FailureTail
+	// InControl is the mean number of readings between false alarms at this mix of
+	// risks while the baseline holds, Doubled until a signal where the odds are
+	// doubled. Source: Steiner SH et al. (2000) Biostatistics 1:441–452, appendix.
+	InControl stats.Float `json:"in_control"`
+	Doubled   stats.Float `json:"doubled"`
+	// Baseline is how many pairs the life curves are of that say what was expected,
+	// and of which day the last of them is.
+	Baseline   int    `json:"baseline_pairs"`
+	BaselineTo string `json:"baseline_to"`
+	// FirstOdds and LaterOdds are what the odds of first and of later looks were
+	// multiplied by, so that the category's readings expect what they found: runners
+	// come back because a shoe feels finished, which the curve doesn't know.
+	FirstOdds float64       `json:"baseline_odds_first"`
+	LaterOdds float64       `json:"baseline_odds_later"`
+	Parts     []FailurePart `json:"parts"`
+	Cases     []FailureCase `json:"cases"`
+	// Why says why there is no chart.
+	Why string `json:"why,omitempty"`
+}
+
+// baseline is what a category leads to expect.
+type baseline struct {
+	pairs int
+	lives []*stats.Life // by [GaitGroups], the last of all pairs; nil where too few
+	odds  [2]float64    // what odds are multiplied by, of first and later looks
+}
+
+// chance is how likely a pair under a gait, sound at before, is found worn at km.
+func (b *baseline) chance(gait string, before, km int) float64 {
+	life := b.lives[len(b.lives)-1]
+	for i, g := range GaitGroups[:len(GaitGroups)-1] {
+		if g.holds(gait) && b.lives[i] != nil {
+			life = b.lives[i]
+		}
+	}
+	sound := life.SurvivalAt(float64(before))
+	if sound == 0 {
+		return 1
+	}
+	return shifted(1-life.SurvivalAt(float64(km))/sound, b.odds[look(before)])
+}
+
+// look is 0 for the first look at a pair, 1 for a later one.
+func look(before int) int {
+	if before > 0 {
+		return 1
+	}
+	return 0
+}
+
+// shifted multiplies the odds of a probability.
+func shifted(p, odds float64) float64 { return odds * p / (1 - p + odds*p) }
+
+// calibrate multiplies the odds of first and of later looks so that all of the
+// category's readings together expect what they found.
+func (b *baseline) calibrate(cases [2][]FailureCase) {
+	for i, all := range cases {
+		worn := 0
+		for _, c := range all {
+			if c.Failed {
+				worn++
+			}
+		}
+		low, high := -oddsReach, oddsReach
+		for range 50 {
+			middle, expected := (low+high)/2, 0.0
+			for _, c := range all {
+				expected += shifted(c.Expected, math.Exp(middle))
+			}
+			if expected < float64(worn) {
+				low = middle
+			} else {
+				high = middle
+			}
+		}
+		if worn > 0 && worn < len(all) {
+			b.odds[i] = math.Exp((low + high) / 2)
+		}
+	}
+}
+
+// oddsReach is how far off the log odds of a baseline may be.
+const oddsReach = 5.0
+
+// Failures is what the early-failure charts are drawn from: what every category
+// leads to expect, and how every model stands against it.
+type Failures struct {
+	baselines map[string]*baseline // by category
+	to        string
+	tails     map[string]FailureTail // by model
+}
+
+// FindFailures measures the life of every category, by gait, from all of its pairs in
+// the scopes asked about, recalibrates it to their readings, and holds every model
+// against it. Conditions on model,
+// category, batch and gait, and days, don't count.
+func FindFailures(v *fleet.View, a Ask) (*Failures, error) {
+	a = failureAsk(a)
+	f := &Failures{baselines: map[string]*baseline{}, tails: map[string]FailureTail{}}
+	month, err := lastMonth(v, a)
+	if err != nil {
+		return nil, err
+	}
+	f.to = month
+	groups, err := v.Life(a.filter(), fleet.Category, fleet.Gait)
+	if err != nil {
+		return nil, err
+	}
+	for len(groups) > 0 {
+		n := slices.IndexFunc(groups, func(g fleet.LifeGroup) bool { return g.By[0] != groups[0].By[0] })
+		if n < 0 {
+			n = len(groups)
+		}
+		if category := groups[0].By[0]; category != "" {
+			if f.baselines[category], err = baselineOf(groups[:n]); err != nil {
+				return nil, err
+			}
+		}
+		groups = groups[n:]
+	}
+	models, err := v.Count(a.filter(), fleet.Category, fleet.Model)
+	if err != nil {
+		return nil, err
+	}
+	looks := map[string]*[2][]FailureCase{} // by category
+	for _, m := range models {
+		category, model := m.By[0], m.By[1]
+		if f.baselines[category] == nil || model == "" {
+			continue
+		}
+		cases, err := f.cases(v, a, category, model)
+		if err != nil {
+			return nil, err
+		}
+		if looks[category] == nil {
+			looks[category] = new([2][]FailureCase)
+		}
+		for _, c := range cases {
+			at := 0
+			if c.later {
+				at = 1
+			}
+			looks[category][at] = append(looks[category][at], c)
+		}
+	}
+	for category, cases := range looks {
+		f.baselines[category].calibrate(*cases)
+	}
+	var (
+		tested []string
+		p      []float64
+	)
+	for _, m := range models {
+		category, model := m.By[0], m.By[1]
+		if f.baselines[category] == nil || model == "" {
+			continue
+		}
+		cases, err := f.cases(v, a, category, model)
+		if err != nil {
+			return nil, err
+		}
+		t, err := tailOf(cases)
+		if err != nil {
+			return nil, err
+		}
+		f.tails[model] = t
+		if t.P.OK {
+			tested, p = append(tested, model), append(p, t.P.V)
+		}
+	}
+	for i, q := range stats.BH(p) {
+		t := f.tails[tested[i]]
+		t.Q, t.Tested = stats.Some(q), len(tested)
+		f.tails[tested[i]] = t
+	}
+	return f, nil
+}
+
+// failureAsk leaves of a question what the baseline goes by.
+func failureAsk(a Ask) Ask {
+	for _, d := range []fleet.Dim{fleet.Model, fleet.Category, fleet.Batch, fleet.Gait, fleet.Verdict, fleet.Reason} {
+		a = a.Without(d)
+	}
+	a.From, a.To, a.KMFrom, a.KMTo, a.Pattern, a.By, a.Readings = "", "", assess.Unread, assess.Unread, "", nil, false
+	return a
+}
+
+// baselineOf fits the life of a category's pairs, by gait and of all; nil where there
+// are fewer than [MinPairs] with an interval of life.
+func baselineOf(groups []fleet.LifeGroup) (*baseline, error) {
+	b := &baseline{odds: [2]float64{1, 1}}
+	for _, g := range GaitGroups {
+		var lower, upper []float64
+		var count []int
+		pairs := 0
+		for i := range groups {
+			if !g.holds(groups[i].By[1]) {
+				continue
+			}
+			for _, s := range groups[i].Spans {
+				to := math.Inf(1)
+				if s.Upper.OK() {
+					to = float64(s.Upper.Int())
+				}
+				lower, upper, count = append(lower, float64(s.Lower)), append(upper, to), append(count, s.N)
+				pairs += s.N
+			}
+		}
+		if b.pairs = pairs; pairs < MinPairs { // the last group is all
+			b.lives = append(b.lives, nil)
+			continue
+		}
+		intervals, err := stats.Intervals(lower, upper, count)
+		if err != nil {
+			return nil, err
+		}
+		life, err := stats.NPMLE(intervals)
+		if err != nil {
+			return nil, err
+		}
+		b.lives = append(b.lives, life)
+	}
+	if b.lives[len(b.lives)-1] == nil {
+		return nil, nil
+	}
+	return b, nil
+}
+
+// cases are a model's readings under [EarlyKM], in order of the day: of each pair
+// until it is found worn, with what was expected of it. A reading without a distance
+// or a verdict says nothing, and one at no greater distance than the pair was sound
+// at before can't.
+func (f *Failures) cases(v *fleet.View, a Ask, category, model string) ([]FailureCase, error) {
+	a = failureAsk(a).With(fleet.Model, model)
+	a.Readings, a.KMFrom, a.KMTo = true, assess.Of(0), assess.Of(EarlyKM-1)
+	visits, err := v.Visits(a.filter(), fleet.Batch, fleet.Gait)
+	if err != nil {
+		return nil, err
+	}
+	type seen struct {
+		worn bool
+		km   int
+	}
+	by := f.baselines[category]
+	before := map[string]seen{}
+	cases := make([]FailureCase, 0, len(visits))
+	for i := range visits {
+		x := &visits[i]
+		was, km := before[x.Pair], x.KM.Int()
+		if !x.Worn && !x.Sound || was.worn || km <= was.km {
+			continue
+		}
+		before[x.Pair] = seen{x.Worn, km}
+		cases = append(cases, FailureCase{
+			Day: x.Day, Pair: x.Pair, Batch: x.By[0], KM: km, Failed: x.Worn,
+			Expected: by.chance(x.By[1], was.km, km), later: look(was.km) == 1,
+		})
+	}
+	return cases, nil
+}
+
+// tailOf counts cases.
+func tailOf(cases []FailureCase) (FailureTail, error) {
+	t := FailureTail{Readings: len(cases)}
+	expected := make([]float64, len(cases))
+	for i, c := range cases {
+		expected[i] = c.Expected
+		t.Expected += c.Expected
+		if c.Failed {
+			t.Worn++
+		}
+	}
+	if len(cases) < MinPairs {
+		return t, nil
+	}
+	tail, err := stats.PoissonBinomial(expected, t.Worn)
+	if err != nil {
+		return t, err
+	}
+	t.P = stats.Some(tail.PAtLeast)
+	return t, nil
+}
+
+// Chart draws the chart of a model, or of one batch of it, over the days of the
+// question; the first reading of a pair in it is held against what was known of the
+// pair before.
+func (f *Failures) Chart(v *fleet.View, a Ask, category, model, batch string, restarts []FailureRestart) (*FailureChart, error) {
+	c := &FailureChart{
+		Model: model, Label: v.Label(fleet.Model, model), Category: category, Batch: batch, Odds: FailureOdds, Limit: FailureLimit,
+		BaselineTo: f.to, Parts: []FailurePart{}, Cases: []FailureCase{},
+	}
+	by := f.baselines[category]
+	if by == nil {
+		c.Why = NoBaseline
+		return c, nil
+	}
+	c.Baseline, c.FirstOdds, c.LaterOdds = by.pairs, by.odds[0], by.odds[1]
+	all, err := f.cases(v, a, category, model)
+	if err != nil {
+		return nil, err
+	}
+	for _, x := range all {
+		if x.Day >= a.From && (a.To == "" || x.Day[:min(len(x.Day), len(a.To))] <= a.To) && (batch == "" || x.Batch == batch) {
+			c.Cases = append(c.Cases, x)
+		}
+	}
+	if c.FailureTail, err = tailOf(c.Cases); err != nil {
+		return nil, err
+	}
+	if t := f.tails[model]; batch == "" && t.Readings == c.Readings { // of all months
+		c.FailureTail = t
+	}
+	if len(c.Cases) == 0 {
+		c.Why = NeverEarly
+		return c, nil
+	}
+	if err := c.lengths(); err != nil {
+		return nil, err
+	}
+	return c, c.split(restarts)
+}
+
+// riskGrain is to what the risks are rounded whose run length is computed: the length
+// is good to two digits.
+const riskGrain = 0.002
+
+// lengths states the run lengths at the chart's own mix of risks; where none of its
+// readings could have failed there is none.
+func (c *FailureChart) lengths() error {
+	expected := make([]float64, len(c.Cases))
+	any := false
+	for i, x := range c.Cases {
+		expected[i] = min(1, math.Round(x.Expected/riskGrain)*riskGrain)
+		any = any || expected[i] > 0
+	}
+	if !any {
+		return nil
+	}
+	for _, l := range []struct {
+		odds float64
+		to   *stats.Float
+	}{{1, &c.InControl}, {FailureOdds, &c.Doubled}} {
+		length, err := stats.RiskRunLength(expected, FailureOdds, FailureLimit, l.odds)
+		if err != nil {
+			return err
+		}
+		*l.to = stats.Some(length.ARLOne)
+	}
+	return nil
+}
+
+// split charts the cases between the restarts.
+func (c *FailureChart) split(restarts []FailureRestart) error {
+	restarts = slices.SortedFunc(slices.Values(restarts), func(a, b FailureRestart) int { return cmp.Compare(a.Day, b.Day) })
+	left := c.Cases
+	part := FailurePart{}
+	flush := func(until string) error {
+		n := len(left)
+		if until != "" {
+			n, _ = slices.BinarySearchFunc(left, until, func(x FailureCase, day string) int { return cmp.Compare(x.Day, day) })
+		}
+		if n > 0 {
+			rows := &counted{columns: []string{"day", "failed", "expected", "n"}}
+			for _, x := range left[:n] {
+				rows.add(1, x.Day, map[bool]string{true: "1", false: "0"}[x.Failed], strconv.FormatFloat(x.Expected, 'g', -1, 64))
+			}
+			var err error
+			if part.Chart, err = compute(rows, nil, "chart", "--kind", "ra-cusum", "--order", "day", "--event", "failed", "--expected", "expected",
+				"--odds", strconv.Itoa(FailureOdds), "--h", strconv.FormatFloat(FailureLimit, 'g', -1, 64)); err != nil {
+				return err
+			}
+			c.Parts = append(c.Parts, part)
+		}
+		left = left[n:]
+		return nil
+	}
+	for _, r := range restarts {
+		if err := flush(r.Day); err != nil {
+			return err
+		}
+		part = FailurePart{FailureRestart: r}
+	}
+	return flush("")
+}
