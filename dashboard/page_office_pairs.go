@@ -105,7 +105,7 @@ func (w words) officeReading(in *models.Inspection, picked []string) officeReadi
 	r.State = w.verdict(in.Facts.Verdict, in.Facts.How)
 	switch {
 	case !in.VoidedAt.IsZero():
-		r.State = w.say("pair.void", "why", in.VoidReason)
+		r.State = w.say("office.pairs.void", "why", in.VoidReason)
 	case !in.SupersededBy.IsZero():
 		r.State = w.say("pair.amended")
 	}
