@@ -14,7 +14,12 @@ const (
 	itemGonePct    = 1.5
 	strikeIndexPct = 14
 	referredPct    = 0.5
+	triedPct       = 65 // of the fittings, those whose pairs tried on were written down
+	possiblePct    = 40 // of the pairs tried and not chosen, those that were possible
 )
+
+// mostTried is how many pairs are tried on at most. House assumption.
+const mostTried = 3
 
 // Minutes between a fitting and the reading of the old pair.
 const leastMinutes, moreMinutes = 6, 14
@@ -87,7 +92,33 @@ func (f *Fleet) fitting(h *happening, p *pair) (fit *retail.Fitting, ok bool) {
 			}
 		}
 	}
+	f.tryOn(&d, fit, r)
 	return fit, true
+}
+
+// tryOn writes down the pairs that were tried on: the one that was chosen, if one
+// was, among others of the day's catalogue.
+func (f *Fleet) tryOn(d *dice, fit *retail.Fitting, r *runner) {
+	if !d.chance(pct(triedPct)) {
+		return
+	}
+	size, day := f.label(r, r.size()), fit.At.Format(time.DateOnly)
+	at, n := d.below(mostTried), 1+d.below(mostTried)
+	for i := range n {
+		if i == at%n && !fit.ChosenID.IsZero() {
+			fit.Tried = append(fit.Tried, retail.TriedPair{Model: fit.ChosenID, Size: fit.ChosenSize, Felt: retail.FeltWords[0], Outcome: retail.OutcomeWords[0]})
+			continue
+		}
+		m := &f.Models[d.below(len(f.Models))]
+		if m.ID == fit.ChosenID || m.Released > day || m.Retired != "" && m.Retired <= day {
+			continue // not on the shelf
+		}
+		other := retail.TriedPair{Model: m.ID, Size: size, Felt: retail.FeltWords[0], Outcome: retail.OutcomeWords[1]}
+		if !d.chance(pct(possiblePct)) {
+			other.Felt, other.Outcome = retail.FeltWords[1+d.below(len(retail.FeltWords)-1)], retail.OutcomeWords[2]
+		}
+		fit.Tried = append(fit.Tried, other)
+	}
 }
 
 // strikeThirds are the middles of the thirds of the strike index, percent of
