@@ -272,6 +272,32 @@ func (s *Server) photosOf(ctx context.Context, readings []*models.Inspection) (m
 	return s.db.PhotosOf(ctx, ids...)
 }
 
+// shownPhotos is how many photos of a pair stand in a list.
+const shownPhotos = 2
+
+// smallPhotos are a few small photos of each of some pairs, by reference, as far
+// as somebody may read the readings that they belong to.
+func (s *Server) smallPhotos(c *gin.Context, refs []string) (map[string][]pairPhoto, error) {
+	if s.cfg.Photos == nil {
+		return nil, nil
+	}
+	ctx, w, who := c.Request.Context(), s.words(c), s.who(c)
+	all, err := s.db.PhotosOfPairs(ctx, refs)
+	if err != nil {
+		return nil, err
+	}
+	shown := make(map[string][]pairPhoto, len(all))
+	for ref, links := range all {
+		links = slices.DeleteFunc(links, func(l models.PhotoLink) bool {
+			at, e := s.store(ctx, l.Store)
+			err = errors.Join(err, e)
+			return !who.allowsAt(readReading, at.Code, at.Region)
+		})
+		shown[ref] = w.pairPhotos(ref, links[:min(len(links), shownPhotos)])
+	}
+	return shown, err
+}
+
 // photosOut are the photos of a reading.
 type photosOut struct {
 	Photos []photoOut `json:"photos" nullable:"false"`

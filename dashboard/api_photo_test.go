@@ -168,3 +168,33 @@ func TestABlindReadersPhotoIsKeptFromOthers(t *testing.T) {
 	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.token(retail.Manager, retail.Scope{Store: storeA}), nil), http.StatusForbidden)
 	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.office(), nil), http.StatusOK)
 }
+
+// A list of pairs shows their photos to who may read the readings that they
+// belong to, and never one of a blind or a void reading.
+func TestAListOfPairsShowsTheirPhotos(t *testing.T) {
+	r := newRig(t)
+	ref := r.put(1, soundReading.with(fields{"runner": "R-77"}))["pair_ref"].(string)
+	blind := soundReading.with(fields{"kind": "blind", "staff": "F-2", "pair_ref": ref, "at": "2026-10-05T11:30:00Z"})
+	delete(blind, "given")
+	r.put(2, blind)
+	show := func(n int) string {
+		data, sha := shot(r.t, n)
+		want(r.t, r.upload(shown(sha, id(n), storeA), r.office(), data), http.StatusCreated)
+		links, err := r.db.PhotosOf(t.Context(), mustUUID(t, id(n)))
+		must(t, err)
+		return hex.EncodeToString(links[mustUUID(t, id(n))][0].SHA[:])
+	}
+	open, hidden := show(1), show(2)
+	page := r.sees("/fleet/pairs")
+	r.shows(page, "/api/v1/photos/"+open+"?pair="+ref+"&amp;w=160")
+	if strings.Contains(page, hidden) || strings.Contains(page, "R-77") {
+		t.Error("the list shows what was read blind, or whose pair it is")
+	}
+	if south := r.call("GET", "/fleet/pairs", r.token(retail.Manager, retail.Scope{Region: regionB}), nil).Body.String(); strings.Contains(south, open) {
+		t.Error("another region's manager sees the photo")
+	}
+	want(t, r.call("POST", apiRoot+"/inspections/"+id(1)+"/void", r.office(), fields{"reason": "wrong pair"}), http.StatusOK)
+	if page := r.sees("/fleet/pairs"); strings.Contains(page, open) {
+		t.Error("the photo of a void reading is shown")
+	}
+}

@@ -128,8 +128,50 @@ type signalView struct {
 	Fault, MayAct  bool
 	Act            string
 	Outcomes       []choice
+	// Photos are some of its pairs', where it says that a shoe may be at fault.
+	Photos []signalPhoto
 
 	of *wear.Signal
+}
+
+// signalPhoto is a photo of one of a signal's pairs.
+type signalPhoto struct {
+	Ref string
+	pairPhoto
+}
+
+// A signal shows so many photos at most, of its newest pairs. House values.
+const signalPhotos, signalPairs = 3, 12
+
+// showPhotos puts photos of the pairs behind them to the signals that say that a
+// shoe may be at fault.
+func (s *Server) showPhotos(c *gin.Context, v *memory.View, a wear.Ask, signals []signalView) error {
+	for i := range signals {
+		x := &signals[i]
+		if !x.Fault {
+			continue
+		}
+		found, _, err := v.List(x.of.Pairs(a).Filter(), memory.Newest, "", signalPairs)
+		if err != nil {
+			return err
+		}
+		refs := make([]string, len(found))
+		for j := range found {
+			refs[j] = found[j].Pair
+		}
+		photos, err := s.smallPhotos(c, refs)
+		if err != nil {
+			return err
+		}
+		for _, ref := range refs {
+			for _, p := range photos[ref] {
+				if len(x.Photos) < signalPhotos {
+					x.Photos = append(x.Photos, signalPhoto{ref, p})
+				}
+			}
+		}
+	}
+	return nil
 }
 
 // defaultMonths is how far back the page looks at first.
@@ -164,6 +206,9 @@ func (s *Server) showFleet(c *gin.Context) error {
 	w := s.words(c)
 	view.Band = way{Href: address(c, "band", "yes"), Text: w.say("fleet.life.band"), Here: c.Query("band") != ""}
 	view.Signals, view.More = s.signalViews(c, looked, signals)
+	if err := s.showPhotos(c, v, looked, view.Signals); err != nil {
+		return err
+	}
 	if err := s.fleetMatrix(c, v, a, &view); err != nil {
 		return err
 	}

@@ -250,7 +250,7 @@ func (w words) agreementRow(on *agreeOn, a *agreed) (agreementRow, error) {
 		if on.ordered {
 			k = kappas.Linear
 		}
-		if row.Kappa = hundredths(k.Kappa); k.SE > 0 {
+		if row.Kappa = hundredths(k.Kappa); hundredths(k.Low) != hundredths(k.High) {
 			row.Kappa = w.say("agree.between", "v", row.Kappa, "low", hundredths(k.Low), "high", hundredths(k.High))
 		}
 	case !undefined(err):
@@ -261,7 +261,11 @@ func (w words) agreementRow(on *agreeOn, a *agreed) (agreementRow, error) {
 
 // hundredths writes a coefficient.
 func hundredths(v float64) string {
-	return strings.Replace(strconv.FormatFloat(v, 'f', 2, 64), "-", "−", 1)
+	text := strconv.FormatFloat(v, 'f', 2, 64)
+	if text == "-0.00" {
+		text = "0.00"
+	}
+	return strings.Replace(text, "-", "−", 1)
 }
 
 // showAgreement answers with how alike readers read, as far as the reader of the

@@ -32,6 +32,7 @@ type fleetPairRow struct {
 	Ref, Spaced, Left, Right                 string
 	Model, Store, Day, Gait, KM, Heel, Fore  string
 	Verdict, VerdictWords, Reason, Batch, At string
+	Photos                                   []pairPhoto
 }
 
 // orders are the orders of the list, by the word in the address.
@@ -109,8 +110,18 @@ func (s *Server) showFleetPairs(c *gin.Context) error {
 	if c.Query("cursor") != "" {
 		view.First = address(c)
 	}
+	refs := make([]string, len(page))
 	for i := range page {
-		view.Rows = append(view.Rows, w.pairRow(v, &page[i]))
+		refs[i] = page[i].Pair
+	}
+	photos, err := s.smallPhotos(c, refs)
+	if err != nil {
+		return err
+	}
+	for i := range page {
+		row := w.pairRow(v, &page[i])
+		row.Photos = photos[row.Ref]
+		view.Rows = append(view.Rows, row)
 	}
 	return s.render(c, http.StatusOK, "fleet-pairs", view)
 }

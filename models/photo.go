@@ -279,6 +279,39 @@ func (db *DB) PhotosOf(ctx context.Context, readings ...assess.UUID) (map[assess
 	return all, wrap(err, "reading the photos of readings")
 }
 
+// PhotosOfPairs returns the photos of pairs by their reference: those of readings
+// that stand and are not blind, the newest reading's first.
+func (db *DB) PhotosOfPairs(ctx context.Context, refs []string) (map[string][]PhotoLink, error) {
+	all := map[string][]PhotoLink{}
+	if len(refs) == 0 {
+		return all, nil
+	}
+	var w where
+	w.in("i.pair_ref", refs)
+	w.and("i.kind <> ? AND i.voided_at IS NULL AND i.superseded_by IS NULL", int(assess.Blind))
+	rows, err := db.reader().QueryContext(ctx, db.dialect.sql("SELECT i.pair_ref, "+linkLayout.list("p.")+" FROM inspection i JOIN inspection_photo p"+
+		" ON p.store = i.store AND p.inspection_id = i.id"+w.String()+" ORDER BY i.at DESC, i.id, p.foot, p.sha"), w.args...)
+	if err != nil {
+		return nil, wrap(err, "reading the photos of pairs")
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var (
+			pair string
+			row  linkRow
+		)
+		if err := rows.Scan(append([]any{&pair}, fields(&row)...)...); err != nil {
+			return nil, wrap(err, "reading the photos of pairs")
+		}
+		l, err := row.link()
+		if err != nil {
+			return nil, wrap(err, "reading the photos of pairs")
+		}
+		all[pair] = append(all[pair], l)
+	}
+	return all, wrap(rows.Err(), "reading the photos of pairs")
+}
+
 // EachPhoto calls f with every photo that is kept, in order of its SHA-256.
 func (db *DB) EachPhoto(ctx context.Context, f func(StoredPhoto) error) error {
 	rows, err := db.reader().QueryContext(ctx, "SELECT "+photoLayout.list("")+" FROM photo WHERE deleted_at IS NULL ORDER BY sha")
