@@ -24,6 +24,7 @@ type known struct {
 	engines  *cache[int, *assess.Engine]
 	onDay    *cache[string, int]                // the number of the rule set of a day
 	risks    *cache[string, *assess.RiskTables] // of a day, nil: none computed by then
+	events   *cache[string, []retail.Event]     // of all days, by no key
 }
 
 // modelWords are how a reading names its model.
@@ -52,6 +53,7 @@ func newKnown(now func() time.Time) known {
 		engines:  newCache[int, *assess.Engine](now, fewKnown),
 		onDay:    newCache[string, int](now, fewKnown),
 		risks:    newCache[string, *assess.RiskTables](now, fewKnown),
+		events:   newCache[string, []retail.Event](now, fewKnown),
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"solewright/models"
+	"solewright/models/retail"
 	"solewright/reports/figure"
 	memory "solewright/reports/fleet"
 	"solewright/reports/wear"
@@ -71,7 +72,7 @@ func (s *Server) marks(c *gin.Context, a wear.Ask) (*monthMarks, error) {
 
 // eventMarks counts the stores that each kind of event touched in a month.
 func (s *Server) eventMarks(ctx context.Context, w words, a wear.Ask, into map[string]string) error {
-	events, err := s.db.Events(ctx, "", "")
+	events, err := s.known.events.get("", func() ([]retail.Event, error) { return s.db.Events(ctx, "", "") })
 	if err != nil {
 		return err
 	}

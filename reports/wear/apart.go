@@ -87,9 +87,10 @@ func (r *atRisk) deviation(others float64) stats.Deviation {
 }
 
 // tail is the chance of as many hits or more, where the log odds of units lie apart
-// by a standard deviation. Only more is news: of no more than expected it is 1.
+// by a standard deviation. Only more is news: of no more than half a standard deviation
+// beyond what was expected it is given as 1, and no q under 5 % is another for it.
 func (r *atRisk) tail(spread float64) (float64, error) {
-	if float64(r.hits) <= r.expected {
+	if beyond := float64(r.hits) - r.expected; beyond <= 0 || 4*beyond*beyond <= r.slope {
 		return 1, nil
 	}
 	return stats.OddsTail(r.risks, r.hits, math.Sqrt(spread*spread+r.unsure/(r.slope*r.slope)))

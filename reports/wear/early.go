@@ -1,6 +1,7 @@
 package wear
 
 import (
+	"solewright/assess"
 	"solewright/reports/fleet"
 	"solewright/reports/stats"
 )
@@ -48,6 +49,9 @@ func Early(v *fleet.View, a Ask) ([]EarlyShare, error) {
 // a model that wears fast is no bad batch. It is of readings, as [Early] is.
 func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
 	a.Readings = true
+	if !a.KMTo.OK() || a.KMTo.Int() >= EarlyKM {
+		a.KMTo = assess.Of(EarlyKM - 1) // the rest needn't be counted
+	}
 	groups, err := v.Bands(a.filter(), bandKM, fleet.Category, fleet.Model, fleet.Batch)
 	if err != nil {
 		return nil, err
