@@ -27,7 +27,7 @@ var madeUp = map[string][]string{
 		"felt.", "fit.", "fit.feature.", "fit.item.", "fit.life.", "fit.side.", "fit.strength.", "fit.tried.", "outcome.",
 	},
 	"a dimension, a part or a kind of the fleet's questions": {
-		"fleet.all.", "fleet.credit.by.", "fleet.filter.", "fleet.gait.", "fleet.part.", "fleet.sort.", "fleet.store.", "fleet.store.readers.", "signal.", "signal.outcome.",
+		"fleet.all.", "fleet.compare.", "fleet.credit.by.", "fleet.filter.", "fleet.gait.", "fleet.part.", "fleet.sort.", "fleet.store.", "fleet.store.readers.", "signal.", "signal.outcome.",
 	},
 	"a field, a kind or a unit of the office": {
 		"office.credit.", "office.done.", "office.field.", "office.front.", "office.hint.", "office.kind.", "office.rules.",
