@@ -144,7 +144,12 @@ func ofColumn[T any](c *Column, at func(*T) *Value) Field[T] {
 			*at(v) = x
 			return ""
 		},
-		Append: func(dst []byte, v *T) []byte { return c.appendValue(dst, *at(v)) },
+		Append: func(dst []byte, v *T) []byte {
+			if x := *at(v); x != Unread { // most are
+				dst = c.appendValue(dst, x)
+			}
+			return dst
+		},
 	}
 	switch {
 	case c.Kind == Measure:

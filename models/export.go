@@ -2,12 +2,9 @@ package models
 
 import (
 	"context"
-	"database/sql"
-	"errors"
 	"fmt"
 	"runtime"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 
@@ -15,44 +12,44 @@ import (
 	"solewright/models/retail"
 )
 
-// exportRows is how many readings a page of an export holds: enough that asking
-// for it costs little, few enough that PostgreSQL doesn't compile the plan.
-const exportRows = 2000
+// exportRun is how much is put in order in memory at once, by each processor.
+// House value.
+const exportRun = 16 << 20
 
-// ExportInspections calls write with readings as rows of CSV, a page of some
-// thousand at a time, by store and id, the voided among them. From and to are
-// local days, both included; they and store are empty for no bound. As many
-// pages as there are processors are read at once, each on a connection of its
-// own. The bytes are valid until write returns.
+// ExportInspections calls write with readings as rows of CSV, many at a time, by
+// store and id, the voided among them. From and to are local days, both included;
+// they and store are empty for no bound. What the memory of a few runs doesn't
+// hold lies in a temporary file until it is written. The bytes are valid until
+// write returns.
 func (db *DB) ExportInspections(ctx context.Context, scopes []retail.Scope, from, to, store string, write func(rows []byte) error) error {
-	return db.exportInspections(ctx, exportRows, scopes, from, to, store, write)
+	return db.exportInspections(ctx, exportRun, scopes, from, to, store, write)
 }
 
-// exportInspections is ExportInspections in pages of so many rows.
-func (db *DB) exportInspections(ctx context.Context, rows int, scopes []retail.Scope, from, to, store string, write func([]byte) error) error {
-	keys, err := (&InspectionFilter{Scopes: scopes, Store: store}).where()
-	if err != nil {
-		return err
-	}
+// exportInspections is ExportInspections in runs of so many bytes.
+func (db *DB) exportInspections(ctx context.Context, bytes int, scopes []retail.Scope, from, to, store string, write func([]byte) error) error {
 	picked, err := (&InspectionFilter{Scopes: scopes, Store: store, From: from, To: to}).where()
 	if err != nil {
 		return err
 	}
-	ex := exporting{db: db, from: db.readerPool(), rows: rows, keys: keys, picked: picked, contradict: map[string]bool{}}
+	ex := exporting{db: db, from: db.readerPool(), picked: picked, contradict: map[string]bool{}, sorter: sorter{bytes: bytes}}
+	defer ex.sorter.close()
 	err = ex.pairs(ctx)
 	if err == nil {
-		err = ex.run(ctx, write)
+		err = ex.read(ctx)
+	}
+	if err == nil {
+		err = ex.sorter.merge(ctx, write)
 	}
 	return wrap(err, "exporting the readings")
 }
 
 // exporting is an export under way.
 type exporting struct {
-	db           *DB
-	from         *pool
-	rows         int    // of a page
-	keys, picked *where // which readings, by key alone and in full
-	contradict   map[string]bool
+	db         *DB
+	from       *pool
+	picked     *where
+	contradict map[string]bool
+	sorter     sorter
 }
 
 // pairs notes the few pairs that contradict themselves, which takes less than to
@@ -65,101 +62,63 @@ func (ex *exporting) pairs(ctx context.Context) error {
 	return err
 }
 
-// exportPage is a page of an export: the readings after one key and up to
-// another.
-type exportPage struct {
-	after, upTo rowKey
-	last        bool // there is no upTo
-	csv         []byte
-	read        chan error
-}
-
-func (ex *exporting) run(ctx context.Context, write func([]byte) error) error {
-	var reading sync.WaitGroup
-	defer reading.Wait()
-	ctx, stop := context.WithCancel(ctx)
-	defer stop()
-	var (
-		pages []*exportPage // under way, in order
-		idle  []*exportPage // for their memory
-		after rowKey
-		last  bool
-	)
-	for !last || len(pages) > 0 {
-		for !last && len(pages) < 1+runtime.GOMAXPROCS(0) {
-			p := &exportPage{read: make(chan error, 1)}
-			if n := len(idle); n > 0 {
-				p, idle = idle[n-1], idle[:n-1]
-			}
-			if err := ex.cut(ctx, p, after); err != nil {
-				return err
-			}
-			after, last = p.upTo, p.last
-			pages = append(pages, p)
-			reading.Go(func() { p.read <- ex.read(ctx, p) })
-		}
-		p := pages[0]
-		pages = slices.Delete(pages, 0, 1)
-		if err := <-p.read; err != nil {
+// read reads the readings in the order they lie in, and writes them as CSV. Where
+// none is left out, all processors read; one by one, an index may find them.
+func (ex *exporting) read(ctx context.Context) error {
+	parts := []string{ex.picked.String()}
+	if len(ex.picked.conditions) == 0 {
+		var err error
+		if parts, err = ex.db.parts(ctx, ex.from, " WHERE "); err != nil {
 			return err
 		}
-		if len(p.csv) > 0 {
-			if err := write(p.csv); err != nil {
-				return err
+	}
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	var group sync.WaitGroup
+	for _, part := range parts {
+		group.Go(func() {
+			if err := ex.readPart(ctx, part); err != nil {
+				stop(err) // the first is told
 			}
-		}
-		idle = append(idle, p)
+		})
+	}
+	group.Wait()
+	return context.Cause(ctx)
+}
+
+func (ex *exporting) readPart(ctx context.Context, where string) error {
+	var runs []*run
+	if err := ex.db.stream(ctx, ex.from, csvSelect, runtime.GOMAXPROCS(0), func() *rowsInto {
+		run := ex.sorter.run()
+		runs = append(runs, run)
+		return ex.into(run)
+	}, " FROM inspection i"+where, ex.picked.args); err != nil {
+		return err
+	}
+	for _, r := range runs {
+		r.done()
 	}
 	return nil
 }
 
-// cut looks up where a page ends, in the index of keys alone.
-func (ex *exporting) cut(ctx context.Context, p *exportPage, after rowKey) error {
-	p.after = after
-	w := ex.keys.clone()
-	w.and("(i.store, i.id) > (?, ?)", after.store, after.id[:])
-	err := ex.from.QueryRowContext(ctx, ex.db.dialect.sql("SELECT i.store, i.id FROM inspection i"+w.String()+
-		" ORDER BY i.store, i.id LIMIT 1 OFFSET ?"), append(w.args, ex.rows-1)...).Scan(&p.upTo.store, &p.upTo.id)
-	p.last = errors.Is(err, sql.ErrNoRows)
-	if p.last {
-		return nil
-	}
-	return err
-}
-
-// read reads a page and writes it as CSV. The limit has PostgreSQL's planner
-// expect a page: it knows nothing of a range of two columns, and might read the
-// whole table for each. Readings that came since the page was cut may exceed it.
-func (ex *exporting) read(ctx context.Context, p *exportPage) error {
+// into is where readings are read to that are written as CSV to a run.
+func (ex *exporting) into(run *run) *rowsInto {
 	var (
 		row    inspectionRow
 		values text
 		record assess.Record
 	)
-	p.csv = p.csv[:0]
-	into := csvFields(&row, &values)
-	limit := 2 * ex.rows
-	order := " ORDER BY i.store, i.id LIMIT " + strconv.Itoa(limit)
-	for rows := limit; rows == limit; p.after = (rowKey{row.Store, row.ID}) {
-		rows = 0
-		w := ex.picked.clone()
-		w.and("(i.store, i.id) > (?, ?)", p.after.store, p.after.id[:])
-		if !p.last {
-			w.and("(i.store, i.id) <= (?, ?)", p.upTo.store, p.upTo.id[:])
-		}
-		if err := ex.db.stream(ctx, ex.from, csvSelect, into, " FROM inspection i"+w.String()+order, w.args, func() error {
-			rows++
-			err := row.record(&record, ex.contradict[string(row.PairRef)])
-			if err == nil {
-				err = addValuesOf(&record.Reading, string(values))
-			}
-			p.csv = assess.AppendCSV(p.csv, &record)
-			return err
-		}); err != nil {
+	return &rowsInto{csvFields(&row, &values), func() error {
+		if err := row.record(&record, ex.contradict[string(row.PairRef)]); err != nil {
 			return err
 		}
-	}
-	return nil
+		if err := addValuesOf(&record.Reading, string(values)); err != nil {
+			return err
+		}
+		from := len(run.text)
+		run.text = assess.AppendCSV(run.text, &record)
+		return run.add(row.Store, row.ID, from)
+	}}
 }
 
 // notInCSV are the columns of a reading that its CSV doesn't show: what is found

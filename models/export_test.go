@@ -78,24 +78,17 @@ func PoolWith(ctx context.Context, path, name, set, want string) error {
 	return p.Close()
 }
 
-// Exported returns what an export in pages of so many rows writes.
-func (db *DB) Exported(ctx context.Context, rows int, scopes []retail.Scope, from, to, store string) (string, error) {
+// ExportedTo exports everything in runs of so many bytes.
+func (db *DB) ExportedTo(ctx context.Context, run int, write func([]byte) error) error {
+	return db.exportInspections(ctx, run, Fleet, "", "", "", write)
+}
+
+// Exported returns what an export in runs of so many bytes writes.
+func (db *DB) Exported(ctx context.Context, run int, scopes []retail.Scope, from, to, store string) (string, error) {
 	var out bytes.Buffer
-	err := db.exportInspections(ctx, rows, scopes, from, to, store, func(page []byte) error {
-		_, err := out.Write(page)
+	err := db.exportInspections(ctx, run, scopes, from, to, store, func(rows []byte) error {
+		_, err := out.Write(rows)
 		return err
 	})
 	return out.String(), err
-}
-
-// ExportedAtOnce returns what an export in pages of so many rows writes, where
-// everything came after its only page was cut.
-func (db *DB) ExportedAtOnce(ctx context.Context, rows int) (string, error) {
-	ex := exporting{db: db, from: db.readerPool(), rows: rows, keys: &where{}, picked: &where{}, contradict: map[string]bool{}}
-	p := exportPage{last: true}
-	err := ex.pairs(ctx)
-	if err == nil {
-		err = ex.read(ctx, &p)
-	}
-	return string(p.csv), err
 }

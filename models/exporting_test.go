@@ -3,6 +3,9 @@ package models_test
 import (
 	"context"
 	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -52,20 +55,14 @@ func TestAnExportIsTheReadingsOneByOne(t *testing.T) {
 				if (n == 0) != (c.scopes == nil) || n == len(all) && c.name != "the fleet" {
 					t.Fatalf("%d of %d are there to compare", n, len(all))
 				}
-				for _, rows := range []int{1, 7, n, n + 1, 1000} {
-					got, err := db.Exported(t.Context(), max(rows, 1), c.scopes, c.from, c.to, c.store)
+				// Each reading to the file by itself, some at a time, some left in memory, all.
+				for _, run := range []int{1, 2000, len(want)/2 + 1, len(want) + 1} {
+					got, err := db.Exported(t.Context(), run, c.scopes, c.from, c.to, c.store)
 					must(t, err)
 					sameRows(t, got, string(want))
 				}
 			})
 		}
-		t.Run("readings that came since the page was cut are in it", func(t *testing.T) {
-			want, err := db.Exported(t.Context(), 1000, models.Fleet, "", "", "")
-			must(t, err)
-			got, err := db.ExportedAtOnce(t.Context(), 4)
-			must(t, err)
-			sameRows(t, got, want)
-		})
 	})
 }
 
@@ -97,6 +94,28 @@ func TestAnExportEnds(t *testing.T) {
 		})
 		t.Run("before it begins where a day is none", func(t *testing.T) {
 			wantField(t, db.ExportInspections(t.Context(), models.Fleet, "yesterday", "", "", func([]byte) error { return nil }), "from")
+		})
+		t.Run("with the reason why there is no temporary file", func(t *testing.T) {
+			t.Setenv("TMPDIR", filepath.Join(t.TempDir(), "gone"))
+			_, err := db.Exported(t.Context(), 1, models.Fleet, "", "", "")
+			wantErr(t, err, fs.ErrNotExist)
+		})
+		t.Run("and leaves no temporary file", func(t *testing.T) {
+			dir := t.TempDir()
+			t.Setenv("TMPDIR", dir)
+			gone := errors.New("the reader is gone")
+			seen := 0
+			wantErr(t, db.ExportedTo(t.Context(), 1, func([]byte) error {
+				left, err := os.ReadDir(dir)
+				must(t, err)
+				seen = len(left)
+				return gone
+			}), gone)
+			left, err := os.ReadDir(dir)
+			must(t, err)
+			if seen != 1 || len(left) != 0 {
+				t.Errorf("%d files while it is written and %d after, want 1 and none", seen, len(left))
+			}
 		})
 		t.Run("and leaves every connection idle", func(t *testing.T) {
 			if n := db.Reader().Stats().InUse; n != 0 {

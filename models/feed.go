@@ -146,9 +146,8 @@ type runnerKeys struct {
 	sum []byte
 }
 
-func (f Feed) runnerKeys(ctx context.Context) (*runnerKeys, error) {
-	secret, err := f.db.ID(ctx)
-	return &runnerKeys{Hash: hmac.New(sha256.New, []byte(secret))}, err
+func newRunnerKeys(secret string) *runnerKeys {
+	return &runnerKeys{Hash: hmac.New(sha256.New, []byte(secret))}
 }
 
 // of returns the first eight bytes of a runner's key, 0 of nobody's.
@@ -225,8 +224,8 @@ func gradesOf(s string) facts.Grades {
 	return grades
 }
 
-// EachFact reads every fact, in no particular order, on SQLite in as many parts at
-// once as there are processors, and returns the position in the feed of changes from which
+// EachFact reads every fact, in no particular order, in as many parts at once as
+// there are processors, and returns the position in the feed of changes from which
 // to follow: what is later may or may not be among the facts, or twice. begin
 // returns, for each part, what is called with its facts; what that gets is the
 // same variable every time.
@@ -235,7 +234,7 @@ func (f Feed) EachFact(ctx context.Context, begin func() func(*facts.Fact) error
 	if err != nil {
 		return at, wrap(err, "reading the facts")
 	}
-	parts, err := f.parts(ctx)
+	parts, err := f.db.parts(ctx, f.pool(), " AND ")
 	if err != nil {
 		return at, wrap(err, "reading the facts")
 	}
@@ -243,41 +242,14 @@ func (f Feed) EachFact(ctx context.Context, begin func() func(*facts.Fact) error
 	defer cancel(nil)
 	var group sync.WaitGroup
 	for _, part := range parts {
-		each := begin()
 		group.Go(func() {
-			if err := f.facts(ctx, each, factTail+part); err != nil {
+			if err := f.facts(ctx, runtime.GOMAXPROCS(0), begin, factTail+part); err != nil {
 				cancel(err) // the first is told
 			}
 		})
 	}
 	group.Wait()
 	return at, wrap(context.Cause(ctx), "reading the facts")
-}
-
-// leastPart is how many rows are worth a part of their own. House value.
-const leastPart = 100
-
-// parts returns the conditions that pick the facts in parts. PostgreSQL reads by
-// itself with several processes and is no faster in parts: each would join all
-// pairs.
-func (f Feed) parts(ctx context.Context) ([]string, error) {
-	if f.db.dialect == postgresDialect {
-		return []string{""}, nil
-	}
-	var end int64
-	if err := f.pool().QueryRowContext(ctx, "SELECT coalesce(max(rowid), 0) FROM inspection").Scan(&end); err != nil {
-		return nil, err
-	}
-	parts := make([]string, min(int64(runtime.GOMAXPROCS(0)), 1+end/leastPart))
-	for i := range parts {
-		// The first part begins anywhere and the last ends nowhere.
-		if i > 0 {
-			bound := strconv.FormatInt(end*int64(i)/int64(len(parts)), 10)
-			parts[i-1] += " AND i.rowid < " + bound
-			parts[i] += " AND i.rowid >= " + bound
-		}
-	}
-	return parts, nil
 }
 
 // position returns the last change that Changes would return.
@@ -295,19 +267,23 @@ func (f Feed) position(ctx context.Context) (facts.Position, error) {
 	return at, err
 }
 
-func (f Feed) facts(ctx context.Context, each func(*facts.Fact) error, tail string, args ...any) error {
-	keys, err := f.runnerKeys(ctx)
+func (f Feed) facts(ctx context.Context, workers int, begin func() func(*facts.Fact) error, tail string, args ...any) error {
+	secret, err := f.db.ID(ctx)
 	if err != nil {
 		return err
 	}
-	var (
-		row  factRow
-		fact facts.Fact
-	)
-	return f.db.stream(ctx, f.pool(), factLayout.columns, fields(&row), tail, args, func() error {
-		row.fact(&fact, keys)
-		return each(&fact)
-	})
+	return f.db.stream(ctx, f.pool(), factLayout.columns, workers, func() *rowsInto {
+		var (
+			row  factRow
+			fact facts.Fact
+			keys = newRunnerKeys(secret)
+			each = begin()
+		)
+		return &rowsInto{fields(&row), func() error {
+			row.fact(&fact, keys)
+			return each(&fact)
+		}}
+	}, tail, args)
 }
 
 // FactsOf calls each with every fact of the pairs with these references.
@@ -316,7 +292,7 @@ func (f Feed) FactsOf(ctx context.Context, pairs []string, each func(*facts.Fact
 	for part := range slices.Chunk(pairs, chunk) {
 		var w where
 		w.in("i.pair_ref", part)
-		if err := f.facts(ctx, each, factTail+" AND "+w.conditions[0], w.args...); err != nil {
+		if err := f.facts(ctx, 1, func() func(*facts.Fact) error { return each }, factTail+" AND "+w.conditions[0], w.args...); err != nil {
 			return wrap(err, "reading the facts of pairs")
 		}
 	}

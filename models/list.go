@@ -76,11 +76,6 @@ func (w *where) and(condition string, args ...any) {
 	w.args = append(w.args, args...)
 }
 
-// clone returns conditions that others can be added to.
-func (w *where) clone() *where {
-	return &where{slices.Clone(w.conditions), slices.Clone(w.args)}
-}
-
 // String returns the WHERE clause, empty without conditions.
 func (w *where) String() string {
 	if len(w.conditions) == 0 {
