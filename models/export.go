@@ -14,7 +14,7 @@ import (
 
 // exportRun is how much is put in order in memory at once, by each processor.
 // House value.
-const exportRun = 16 << 20
+const exportRun = 4 << 20
 
 // ExportInspections calls write with readings as rows of CSV, many at a time, by
 // store and id, the voided among them. From and to are local days, both included;
