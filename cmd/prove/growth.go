@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"runtime"
 	"time"
 
 	"solewright/reports/fleet"
@@ -12,7 +13,7 @@ import (
 var growthMillions = []int64{1, 2, 5, 10}
 
 // growthRounds is how often each question is asked.
-const growthRounds = 15
+const growthRounds = 41
 
 // growthAllowed is how much longer a question may take over ten years than over
 // one, where nothing of it lies further back, for the noise of the machine.
@@ -63,6 +64,7 @@ func proveGrowth(l *lab) error {
 		if err := c.Load(l.ctx); err != nil {
 			return err
 		}
+		runtime.GC() // what the load left behind
 		for i, q := range asked {
 			var all []time.Duration
 			for range growthRounds {

@@ -176,12 +176,12 @@ func answered[E any](v *View, kind string, f *Filter, dims []Dim, begin func(*gr
 		g, total = a.group, a.sum.(sum[E])
 		g.view, g.query.tables = v, v.tables.or(last.view.tables)
 		v.since(last.view, g.query, func(sel *selection, sign int) { total.change(g, sel, sign) })
+		g.query.release()
 	}
 	lines := total.lines(g)
 	kept, n := total.keep()
 	a.group, a.sum = nil, nil
 	if kept != nil {
-		g.query.buffers = nil
 		a.group, a.sum = g, kept
 	}
 	a.found.Store(&found{v, lines})
@@ -203,6 +203,7 @@ func scan[E any](v *View, f *Filter, dims []Dim, begin func(*grouping) (sum[E], 
 	total, err := begin(g)
 	if err == nil {
 		v.answers.scanning(func() { together(v, g, total, begin) })
+		g.query.release()
 	}
 	return g, total, err
 }
@@ -229,6 +230,7 @@ func together[E any](v *View, g *grouping, total sum[E], begin func(*grouping) (
 		group.Go(func() {
 			defer func() { <-v.answers.slots }()
 			part.scan(beside)
+			beside.query.release()
 		})
 	}
 	total.scan(g)

@@ -3,6 +3,7 @@ package fleet
 import (
 	"encoding/binary"
 	"encoding/hex"
+	"sync"
 	"time"
 
 	"solewright/models/facts"
@@ -137,12 +138,24 @@ func (q *query) scan(s *segment, f func(*selection)) {
 	}
 }
 
+// rooms keeps buffers for the next question: new ones take longer than a question
+// about one month.
+var rooms = sync.Pool{New: func() any { return new(buffers) }}
+
 // room returns the buffers of the query.
 func (q *query) room() *buffers {
 	if q.buffers == nil {
-		q.buffers = new(buffers)
+		q.buffers = rooms.Get().(*buffers)
 	}
 	return q.buffers
+}
+
+// release gives the buffers back when no row is looked at any more.
+func (q *query) release() {
+	if q.buffers != nil {
+		rooms.Put(q.buffers)
+		q.buffers = nil
+	}
 }
 
 // within says that a query bounds no day of a segment.
