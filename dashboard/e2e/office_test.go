@@ -20,9 +20,16 @@ func (b *browser) fill(selector, value string) {
 	eval[bool](b, fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.value = %q; for (const what of ["input", "change"]) e.dispatchEvent(new Event(what, { bubbles: true })); return true; })()`, selector, value))
 }
 
-// send sends the form of a page's key and waits for what the page says then.
+// send sends the form of a page's key, once the page no longer moves under it, and
+// waits for what the page says then.
 func (b *browser) send(key, says string) {
 	b.t.Helper()
+	b.until(fmt.Sprintf(`(() => {
+		const e = document.querySelector(%q), was = e.stood;
+		e.scrollIntoView({ block: "nearest" });
+		e.stood = e.getBoundingClientRect().y;
+		return document.readyState === "complete" && e.stood === was;
+	})()`, key))
 	b.tap(key)
 	b.until(fmt.Sprintf(`(document.querySelector("main")?.parentElement.innerText ?? "").includes(%q)`, says))
 }
