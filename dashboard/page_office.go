@@ -111,8 +111,7 @@ func (s *Server) showOffice(c *gin.Context) error {
 			return s.db.CountInspections(ctx, models.InspectionFilter{Scopes: who.scopes(confirmSecond), Live: true, Waiting: true})
 		}),
 		wait(setCredit, "/office/corrected", "corrected", func() (int, error) {
-			all, err := s.db.CorrectedTradeIns(ctx, who.scopes(setCredit))
-			return len(all), err
+			return s.db.CountCorrectedTradeIns(ctx, who.scopes(setCredit))
 		}),
 		wait(setCatalogue, "/office/catalogue", "typed", func() (int, error) {
 			typed, err := s.db.TypedInModels(ctx)

@@ -46,14 +46,16 @@ const (
 
 // showCorrected answers with the trade-ins that wait for a decision.
 func (s *Server) showCorrected(c *gin.Context) error {
-	return s.correctedPage(c, http.StatusOK, "", correctedRow{})
+	return s.correctedPage(c, http.StatusOK, correctedRow{})
 }
 
-// correctedPage answers with what waits; sent is what was typed about the
-// trade-in id, and what was wrong with it.
-func (s *Server) correctedPage(c *gin.Context, status int, id string, sent correctedRow) error {
+// correctedPage answers with what waits; sent is the trade-in that something was
+// typed about, and what was wrong with it. Where it doesn't wait any more, that is
+// said above the others.
+func (s *Server) correctedPage(c *gin.Context, status int, sent correctedRow) error {
 	w, who := s.words(c), s.who(c)
 	view := correctedPage{officeFrame: s.officeFrame(c)}
+	view.Wrong = sent.Wrong
 	all, err := s.db.CorrectedTradeIns(c.Request.Context(), who.scopes(setCredit))
 	if err != nil {
 		return err
@@ -63,8 +65,8 @@ func (s *Server) correctedPage(c *gin.Context, status int, id string, sent corre
 		if err != nil {
 			return err
 		}
-		if row.ID == id {
-			row.Reason, row.Wrong = sent.Reason, sent.Wrong
+		if row.ID == sent.ID {
+			row.Reason, row.Wrong, view.Wrong = sent.Reason, sent.Wrong, ""
 		}
 		view.Rows = append(view.Rows, row)
 	}
@@ -166,19 +168,19 @@ func (s *Server) doCorrected(c *gin.Context) error {
 	if err := s.mayAt(ctx, who, setCredit, t.Store, "#"); err != nil {
 		return err
 	}
-	sent := correctedRow{Reason: strings.TrimSpace(posted.Get("reason"))}
+	sent := correctedRow{ID: id.String(), Reason: strings.TrimSpace(posted.Get("reason"))}
 	again := func(why string) error {
 		sent.Wrong = why
-		return s.correctedPage(c, http.StatusUnprocessableEntity, id.String(), sent)
+		return s.correctedPage(c, http.StatusUnprocessableEntity, sent)
 	}
-	all, err := s.db.CorrectedTradeIns(ctx, who.scopes(setCredit))
+	waiting, err := s.db.CorrectedTradeInsOf(ctx, t.PairRef)
 	if err != nil {
 		return err
 	}
-	at := slices.IndexFunc(all, func(x models.Corrected) bool { return x.TradeIn.ID == id })
+	at := slices.IndexFunc(waiting, func(x models.Corrected) bool { return x.TradeIn.ID == id })
 	switch {
 	case at < 0:
-		return s.correctedWrong(c, w.say("office.corrected.none"))
+		return again(w.say("office.corrected.none"))
 	case sent.Reason == "":
 		return again(w.say("office.corrected.why"))
 	}
@@ -186,7 +188,7 @@ func (s *Server) doCorrected(c *gin.Context) error {
 		err = s.db.VoidTradeIn(ctx, who.actor(), id, sent.Reason)
 	} else {
 		var anew models.TradeIn
-		if anew, err = s.decided(ctx, &all[at], posted.Get("route"), posted.Get("credit")); err != nil {
+		if anew, err = s.decided(ctx, &waiting[at], posted.Get("route"), posted.Get("credit")); err != nil {
 			return err
 		}
 		if anew.Route == assess.NoRoute {
@@ -204,13 +206,6 @@ func (s *Server) doCorrected(c *gin.Context) error {
 		return err
 	}
 	return officeDone(c, "/office/corrected", "corrected", spaced(t.PairRef))
-}
-
-// correctedWrong says on the page why nothing was decided.
-func (s *Server) correctedWrong(c *gin.Context, why string) error {
-	view := correctedPage{officeFrame: s.officeFrame(c)}
-	view.Wrong = why
-	return s.render(c, http.StatusUnprocessableEntity, "office-corrected", view)
 }
 
 // decided is a trade-in by the reading that stands, by the way out that was

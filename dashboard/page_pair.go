@@ -197,11 +197,11 @@ func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voidin
 
 // tradeWaits says on a pair's page that its trade-in waits for a decision.
 func (s *Server) tradeWaits(c *gin.Context, ref string, view *pairPage) error {
-	x, err := s.db.CorrectedTradeIn(c.Request.Context(), ref)
-	if err != nil || x == nil {
+	waiting, err := s.db.CorrectedTradeInsOf(c.Request.Context(), ref)
+	if err != nil || len(waiting) == 0 {
 		return err
 	}
-	w, t := s.words(c), &x.TradeIn
+	w, t := s.words(c), &waiting[0].TradeIn
 	view.Trade = w.say("pair.trade-waits", "route", w.word(t.Route.String()), "amount", t.Currency+" "+money(t.Currency, t.Credit))
 	at, err := s.store(c.Request.Context(), t.Store)
 	if err == nil && s.who(c).allowsAt(setCredit, at.Code, at.Region) {

@@ -72,6 +72,9 @@ func TestATradeInWaitsForADecision(t *testing.T) {
 			t.Helper()
 			all, err := db.CorrectedTradeIns(t.Context(), models.Fleet)
 			must(t, err)
+			if n, err := db.CountCorrectedTradeIns(t.Context(), models.Fleet); err != nil || n != len(all) {
+				t.Errorf("%d are counted of %d, %v", n, len(all), err)
+			}
 			return all
 		}
 		in := reading(1, ref(1), 420, assess.Keep)

@@ -350,44 +350,93 @@ type Corrected struct {
 func (db *DB) CorrectedTradeIns(ctx context.Context, scopes []retail.Scope) ([]Corrected, error) {
 	var w where
 	w.scopes("store", scopes)
-	w.and("voided_at IS NULL AND (store, inspection_id) IN (SELECT store, supersedes FROM inspection WHERE supersedes IS NOT NULL)")
-	all, err := db.correctedIn(ctx, db.q(), w.String()+" ORDER BY at DESC, id DESC", w.args...)
+	all, err := db.correctedIn(ctx, db.q(), w)
 	return all, wrap(err, "reading the trade-ins whose reading was corrected")
 }
 
-// CorrectedTradeIn returns the trade-in of a pair that waits for such a decision,
-// nil where there is none.
-func (db *DB) CorrectedTradeIn(ctx context.Context, ref string) (*Corrected, error) {
-	all, err := db.correctedIn(ctx, db.q(), " WHERE pair_ref = ? AND voided_at IS NULL", ref)
-	if err != nil || len(all) == 0 {
-		return nil, wrap(err, "reading the trade-in of pair %s", ref)
-	}
-	return &all[0], nil
+// CountCorrectedTradeIns counts what CorrectedTradeIns lists.
+func (db *DB) CountCorrectedTradeIns(ctx context.Context, scopes []retail.Scope) (int, error) {
+	var (
+		w where
+		n int
+	)
+	w.scopes("store", scopes)
+	query, args := correctedQuery("count(*)", w)
+	_, err := db.scalar(ctx, db.q(), &n, query, args...)
+	return n, wrap(err, "counting the trade-ins whose reading was corrected")
 }
 
-// correctedIn returns those of the trade-ins of a statement's tail whose reading
-// says something else now.
-func (db *DB) correctedIn(ctx context.Context, q querier, tail string, args ...any) ([]Corrected, error) {
-	rows, err := db.tradeIns(ctx, q, tail, args...)
+// CorrectedTradeInsOf returns the trade-ins of a pair that wait for such a
+// decision, the newest first.
+func (db *DB) CorrectedTradeInsOf(ctx context.Context, ref string) ([]Corrected, error) {
+	var w where
+	w.and("pair_ref = ?", ref)
+	all, err := db.correctedIn(ctx, db.q(), w)
+	return all, wrap(err, "reading the trade-ins of pair %s", ref)
+}
+
+// correctedQuery selects from the trade-ins t that stand, meet w, and whose reading
+// says something else now. i is the reading that stands in its place: the chain
+// follows each correction to the next.
+func correctedQuery(columns string, w where) (query string, args []any) {
+	w.and("voided_at IS NULL AND (store, inspection_id) IN (SELECT store, supersedes FROM inspection WHERE supersedes IS NOT NULL)")
+	return `WITH RECURSIVE chain (store, trade_in, reading) AS (
+			SELECT store, id, inspection_id FROM trade_in` + w.String() + `
+			UNION
+			SELECT c.store, c.trade_in, i.superseded_by FROM chain c
+			JOIN inspection i ON i.store = c.store AND i.id = c.reading WHERE i.superseded_by IS NOT NULL
+		)
+		SELECT ` + columns + ` FROM chain c
+		JOIN inspection i ON i.store = c.store AND i.id = c.reading
+		JOIN trade_in t ON t.store = c.store AND t.id = c.trade_in
+		JOIN inspection was ON was.store = t.store AND was.id = t.inspection_id
+		WHERE i.superseded_by IS NULL AND i.id <> was.id
+		AND (i.voided_at IS NOT NULL OR coalesce(i.advised, 0) <> coalesce(was.advised, 0) OR coalesce(i.grade, 0) <> t.grade)`, w.args
+}
+
+// correctedIn returns the trade-ins that meet w and whose reading says something
+// else now, the newest first.
+func (db *DB) correctedIn(ctx context.Context, q querier, w where) ([]Corrected, error) {
+	query, args := correctedQuery("i.id, "+tradeInLayout.list("t."), w)
+	rows, err := q.QueryContext(ctx, db.dialect.sql(query+" ORDER BY t.at DESC, t.id DESC"), args...)
 	if err != nil {
 		return nil, err
 	}
-	var all []Corrected
-	for i := range rows {
-		c := Corrected{TradeIn: rows[i].tradeIn()}
-		if c.Was, err = db.inspectionIn(ctx, q, "i.store = ? AND i.id = ?", rows[i].Store, rows[i].InspectionID); err != nil {
+	defer rows.Close()
+	var (
+		all []Corrected
+		row tradeInRow
+		is  id
+		now []id
+		ids []any
+	)
+	into := append([]any{&is}, fields(&row)...)
+	for rows.Next() {
+		if err := rows.Scan(into...); err != nil {
 			return nil, err
 		}
-		for c.Is = c.Was; !c.Is.SupersededBy.IsZero(); {
-			if c.Is, err = db.inspectionIn(ctx, q, "i.store = ? AND i.id = ?", rows[i].Store, id(c.Is.SupersededBy)); err != nil {
-				return nil, err
-			}
-		}
-		if c.Is != c.Was && (!c.Is.Live() || c.Is.Facts.Verdict != c.Was.Facts.Verdict || c.Is.Facts.Grade != c.TradeIn.Grade) {
-			all = append(all, c)
-		}
+		all, now = append(all, Corrected{TradeIn: row.tradeIn()}), append(now, is)
+		ids = append(ids, row.InspectionID, is)
 	}
-	return all, nil
+	if err := rows.Err(); err != nil || len(all) == 0 {
+		return nil, err
+	}
+	type key struct {
+		store string
+		id    assess.UUID
+	}
+	var of where
+	of.inAny("i.id", ids)
+	readings, err := db.inspectionsIn(ctx, q, of.String(), of.args...)
+	by := make(map[key]*Inspection, len(readings))
+	for _, in := range readings {
+		by[key{in.Store, in.ID}] = in
+	}
+	for i := range all {
+		t := &all[i].TradeIn
+		all[i].Was, all[i].Is = by[key{t.Store, t.InspectionID}], by[key{t.Store, assess.UUID(now[i])}]
+	}
+	return all, err
 }
 
 // DecideTradeIn puts a trade-in anew by the reading that stands now: another
@@ -397,7 +446,9 @@ func (db *DB) correctedIn(ctx context.Context, q querier, tail string, args ...a
 func (db *DB) DecideTradeIn(ctx context.Context, by Actor, old assess.UUID, in TradeIn, reason string) (StoredTradeIn, error) {
 	var stored StoredTradeIn
 	return stored, wrap(db.Together(ctx, func(db *DB) error {
-		waits, err := db.correctedIn(ctx, db.q(), " WHERE id = ? AND voided_at IS NULL", id(old))
+		var w where
+		w.and("id = ?", id(old))
+		waits, err := db.correctedIn(ctx, db.q(), w)
 		if err != nil {
 			return err
 		}
