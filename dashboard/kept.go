@@ -1,6 +1,9 @@
 package dashboard
 
 import (
+	"fmt"
+	"log/slog"
+	"runtime/debug"
 	"sync"
 	"time"
 )
@@ -20,8 +23,10 @@ const maxKept = 64
 
 // kept remembers what questions about the fleet came to. The same question about the
 // same data is answered from memory; about other data it is found anew, but for what
-// takes long.
+// takes long. What finds it reads the fleet in memory and nothing else, so that the
+// end of the server needn't wait for it.
 type kept[V any] struct {
+	log *slog.Logger
 	now func() time.Time
 	max int
 
@@ -40,8 +45,8 @@ type keptAnswer[V any] struct {
 	asking bool // found anew, behind a reader's back
 }
 
-func newKept[V any](now func() time.Time, size int) *kept[V] {
-	return &kept[V]{now: now, max: size, all: map[string]*keptAnswer[V]{}}
+func newKept[V any](log *slog.Logger, now func() time.Time, size int) *kept[V] {
+	return &kept[V]{log: log, now: now, max: size, all: map[string]*keptAnswer[V]{}}
 }
 
 // get returns what a question comes to of the data with a fingerprint. Failures are
@@ -66,25 +71,38 @@ func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) 
 	case a.found && a.took > slowAnswer && k.now().Sub(a.at) < max(keptFor, keptShare*a.took):
 		if !a.asking {
 			a.asking = true
-			go func() {
-				value, took, err := k.timed(find)
-				a.mu.Lock()
-				defer a.mu.Unlock()
-				if a.asking = false; err == nil {
-					a.set(data, value, k.now(), took)
-				}
-			}()
+			go k.again(a, data, find)
 		}
 		return a.value, nil
 	}
-	value, took, err := k.timed(find)
+	value, took, err := timed(find)
 	if err == nil {
 		a.set(data, value, k.now(), took)
 	}
 	return value, err
 }
 
-func (k *kept[V]) timed(find func() (V, error)) (V, time.Duration, error) {
+// again finds an answer anew while nobody waits for it. What fails is noted, and
+// asked again by the next reader.
+func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
+	value, took, err := timed(func() (value V, err error) {
+		defer func() {
+			if v := recover(); v != nil { // no request is there to answer for it
+				err = fmt.Errorf("panic: %v\n%s", v, debug.Stack())
+			}
+		}()
+		return find()
+	})
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.asking = false; err != nil {
+		k.log.Error("an answer about the fleet was not found anew", "err", err)
+		return
+	}
+	a.set(data, value, k.now(), took)
+}
+
+func timed[V any](find func() (V, error)) (V, time.Duration, error) {
 	begin := time.Now() // how long it took, whatever the clock says
 	value, err := find()
 	return value, time.Since(begin), err

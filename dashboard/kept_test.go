@@ -1,66 +1,91 @@
 package dashboard
 
 import (
+	"bytes"
 	"errors"
+	"log/slog"
+	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 )
 
 func TestWhatIsKept(t *testing.T) {
-	now := time.Date(2026, 11, 26, 9, 0, 0, 0, time.UTC)
-	k := newKept[int](func() time.Time { return now }, 2)
-	asked := 0
-	get := func(question, data string) int {
-		t.Helper()
-		n, err := k.get(question, data, func() (int, error) { asked++; return asked, nil })
-		if err != nil {
-			t.Fatal(err)
+	synctest.Test(t, func(t *testing.T) {
+		var logged bytes.Buffer
+		k := newKept[int](slog.New(slog.NewTextHandler(&logged, nil)), time.Now, 2)
+		asked := 0
+		quick := func() (int, error) { asked++; return asked, nil }
+		slow := func() (int, error) { time.Sleep(2 * slowAnswer); return quick() }
+		// says asks, and checks whether it was waited for.
+		says := func(question, data string, find func() (int, error), want int, waits time.Duration) {
+			t.Helper()
+			begin := time.Now()
+			got, err := k.get(question, data, find)
+			if took := time.Since(begin); err != nil || got != want || took != waits {
+				t.Errorf("%s of %s is %d after %v, %v; want %d after %v", question, data, got, took, err, want, waits)
+			}
 		}
-		return n
-	}
-	t.Run("the same question about the same data is found once", func(t *testing.T) {
-		if a, b := get("q", "1"), get("q", "1"); a != b || asked != 1 {
-			t.Errorf("%d and %d, asked %d times", a, b, asked)
-		}
-	})
-	t.Run("about other data it is found anew", func(t *testing.T) {
-		if a, b := get("q", "2"), get("q", "1"); a != 2 || b != 3 {
-			t.Errorf("%d and %d", a, b)
-		}
-	})
-	t.Run("a failure isn't kept", func(t *testing.T) {
+		never := func() (int, error) { panic("it is asked") }
+
+		// The same question about the same data is found once.
+		says("q", "1", quick, 1, 0)
+		says("q", "1", never, 1, 0)
+		// About other data it is found anew.
+		says("q", "2", quick, 2, 0)
+		says("q", "1", quick, 3, 0)
+
+		// A failure isn't kept, and leaves nobody waiting.
 		if _, err := k.get("f", "1", func() (int, error) { return 0, errors.New("no") }); err == nil {
 			t.Error("no failure")
 		}
-		if got := get("f", "1"); got != 4 {
-			t.Errorf("%d", got)
+		func() {
+			defer func() {
+				if recover() == nil {
+					t.Error("a panic doesn't reach who asked")
+				}
+			}()
+			_, _ = k.get("f", "1", never)
+		}()
+		says("f", "1", quick, 4, 0)
+
+		// No more are kept than may be: a third begins anew.
+		says("slow", "1", slow, 5, 2*slowAnswer)
+		if len(k.all) != 1 {
+			t.Errorf("%d are kept of 2", len(k.all))
 		}
-	})
-	t.Run("what took long is given as it was, and found anew behind the reader's back", func(t *testing.T) {
-		get("slow", "1")
-		a := k.all["slow"]
-		a.took = 2 * slowAnswer
-		done := make(chan struct{})
-		before := a.value
-		got, err := k.get("slow", "2", func() (int, error) { defer close(done); return 99, nil })
-		if err != nil || got != before {
-			t.Errorf("%d, %v, want the %d from before", got, err, before)
+
+		// What took long is given as it was, and found anew behind the reader's back,
+		// by one of those who ask.
+		says("slow", "2", slow, 5, 0)
+		says("slow", "2", never, 5, 0)
+		time.Sleep(2 * slowAnswer)
+		synctest.Wait()
+		says("slow", "2", never, 6, 0)
+
+		// What fails there, or panics, is noted; the next reader asks again.
+		for _, fail := range []func() (int, error){func() (int, error) { return 0, errors.New("it is lost") }, never} {
+			says("slow", "3", fail, 6, 0)
+			synctest.Wait()
 		}
-		<-done
-		for fresh := false; !fresh; { // until it is noted
-			a.mu.Lock()
-			fresh = a.data == "2" && a.value == 99 && !a.asking
-			a.mu.Unlock()
+		if said := logged.String(); !strings.Contains(said, "it is lost") || !strings.Contains(said, "panic: it is asked") {
+			t.Errorf("the log says %q", said)
 		}
-		if got := get("slow", "2"); got != 99 {
-			t.Errorf("%d", got)
-		}
-	})
-	t.Run("but not for ever", func(t *testing.T) {
-		k.all["slow"].took = 2 * slowAnswer
-		now = now.Add(keptFor)
-		if got := get("slow", "3"); got == 99 {
-			t.Error("it is given an hour later")
-		}
+		says("slow", "3", slow, 6, 0)
+		time.Sleep(2 * slowAnswer)
+		synctest.Wait()
+		says("slow", "3", never, 7, 0)
+
+		// But not for ever.
+		time.Sleep(keptFor)
+		says("slow", "4", quick, 8, 0)
+
+		// What takes many minutes is given for twenty times as long.
+		hour := func() (int, error) { time.Sleep(time.Hour); return quick() }
+		says("hour", "1", hour, 9, time.Hour)
+		time.Sleep(keptShare*time.Hour - time.Second)
+		says("hour", "2", quick, 9, 0)
+		synctest.Wait()
+		says("hour", "2", never, 10, 0)
 	})
 }

@@ -532,14 +532,9 @@ func (s *Server) fleetMatrix(c *gin.Context, v *memory.View, a wear.Ask, view *f
 	return nil
 }
 
-// maxGrids is how many grids are remembered.
-const maxGrids = 64
-
-// grid answers which share of pairs has the pattern, by a dimension and gait;
-// the same question about the same data is answered from memory.
+// grid answers which share of pairs has the pattern, by a dimension and gait.
 func (s *Server) grid(v *memory.View, a wear.Ask, rows memory.Dim) (*wear.Grid, error) {
-	key := fmt.Sprintf("%s %d %+v", v.Fingerprint(), rows, a)
-	return s.grids.get(key, func() (*wear.Grid, error) { return wear.MakeGrid(v, a, rows) })
+	return s.grids.get(fmt.Sprintf("%d %+v", rows, a), v.Fingerprint(), func() (*wear.Grid, error) { return wear.MakeGrid(v, a, rows) })
 }
 
 // estimate is a share as a figure draws it.

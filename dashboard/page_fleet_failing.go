@@ -66,7 +66,7 @@ func (s *Server) failing(c *gin.Context, v *memory.View, a wear.Ask, m *models.S
 	if err != nil {
 		return nil, err
 	}
-	chart, err := s.failureCharts.get(fmt.Sprintf("%s %q %+v %+v", m.ID, batch, restarts, a), data, func() (*wear.FailureChart, error) {
+	chart, err := s.charts.get(fmt.Sprintf("%s %q %+v %+v", m.ID, batch, restarts, a), data, func() (*wear.FailureChart, error) {
 		return found.Chart(v, a, m.Category, m.ID.String(), batch, restarts)
 	})
 	if err != nil {

@@ -87,15 +87,14 @@ type Server struct {
 	known      known
 	badTokens  *badTokens
 	engine     *gin.Engine
-	// grids remembers shares by category or model and gait, by the data and the
-	// question they answer.
-	grids *cache[string, *wear.Grid]
-	// found, stands, failures and failureCharts are what takes more than a few
-	// milliseconds to find in a large fleet.
-	found         *kept[[]wear.Signal]
-	stands        *kept[*wear.Stand]
-	failures      *kept[*wear.Failures]
-	failureCharts *kept[*wear.FailureChart]
+	// What takes more than a few milliseconds to find in a large fleet: shares by
+	// category or model and gait, signals, how stores stand, what early-failure
+	// charts go by, and the charts.
+	grids    *kept[*wear.Grid]
+	found    *kept[[]wear.Signal]
+	stands   *kept[*wear.Stand]
+	failures *kept[*wear.Failures]
+	charts   *kept[*wear.FailureChart]
 	// imports are the files that people are bringing in over a page.
 	imports *importFiles
 	// sizes is the table of shoe sizes that a fitting goes by, as JSON.
@@ -128,15 +127,15 @@ func New(cfg Config) (*Server, error) {
 		origin:    http.NewCrossOriginProtection(),
 		known:     newKnown(cfg.Clock),
 		badTokens: newBadTokens(cfg.Clock),
-		grids:     newCache[string, *wear.Grid](cfg.Clock, maxGrids),
-		found:     newKept[[]wear.Signal](cfg.Clock, maxKept),
-		stands:    newKept[*wear.Stand](cfg.Clock, maxKept),
-		failures:  newKept[*wear.Failures](cfg.Clock, maxKept),
+		grids:     newKept[*wear.Grid](cfg.Logger, cfg.Clock, maxKept),
+		found:     newKept[[]wear.Signal](cfg.Logger, cfg.Clock, maxKept),
+		stands:    newKept[*wear.Stand](cfg.Logger, cfg.Clock, maxKept),
+		failures:  newKept[*wear.Failures](cfg.Logger, cfg.Clock, maxKept),
+		charts:    newKept[*wear.FailureChart](cfg.Logger, cfg.Clock, maxKept),
 		imports:   newImportFiles(cfg.Clock),
 		export:    exchange.Export,
 		stripping: make(chan struct{}, runtime.GOMAXPROCS(0)),
 	}
-	s.failureCharts = newKept[*wear.FailureChart](cfg.Clock, maxKept)
 	var err error
 	if s.provider, err = newProvider(cfg.Provider, cfg.Clock); err != nil {
 		return nil, err
