@@ -18,6 +18,7 @@ import (
 	"solewright/assess"
 	"solewright/models"
 	"solewright/models/photos"
+	memory "solewright/reports/fleet"
 )
 
 // photoTime is how long a photo may take on a slow line. House value.
@@ -277,9 +278,13 @@ const shownPhotos = 2
 
 // smallPhotos are a few small photos of each of some pairs, by reference, as far
 // as somebody may read the readings that they belong to.
-func (s *Server) smallPhotos(c *gin.Context, refs []string) (map[string][]pairPhoto, error) {
+func (s *Server) smallPhotos(c *gin.Context, pairs []memory.Listed) (map[string][]pairPhoto, error) {
 	if s.cfg.Photos == nil {
 		return nil, nil
+	}
+	refs := make([]string, len(pairs))
+	for i := range pairs {
+		refs[i] = pairs[i].Pair
 	}
 	ctx, w, who := c.Request.Context(), s.words(c), s.who(c)
 	all, err := s.db.PhotosOfPairs(ctx, refs)

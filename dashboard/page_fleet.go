@@ -155,15 +155,12 @@ func (s *Server) showPhotos(c *gin.Context, v *memory.View, a wear.Ask, signals 
 		if err != nil {
 			return err
 		}
-		refs := make([]string, len(found))
-		for j := range found {
-			refs[j] = found[j].Pair
-		}
-		photos, err := s.smallPhotos(c, refs)
+		photos, err := s.smallPhotos(c, found)
 		if err != nil {
 			return err
 		}
-		for _, ref := range refs {
+		for j := range found {
+			ref := found[j].Pair
 			for _, p := range photos[ref] {
 				if len(x.Photos) < signalPhotos {
 					x.Photos = append(x.Photos, signalPhoto{ref, p})

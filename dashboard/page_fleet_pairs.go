@@ -110,11 +110,7 @@ func (s *Server) showFleetPairs(c *gin.Context) error {
 	if c.Query("cursor") != "" {
 		view.First = address(c)
 	}
-	refs := make([]string, len(page))
-	for i := range page {
-		refs[i] = page[i].Pair
-	}
-	photos, err := s.smallPhotos(c, refs)
+	photos, err := s.smallPhotos(c, page)
 	if err != nil {
 		return err
 	}

@@ -33,22 +33,23 @@ func (c *client) close() { c.http.CloseIdleConnections() }
 
 // put stores a reading and returns what the server acknowledged.
 func (c *client) put(ctx context.Context, id string, body []byte) (int, []byte, error) {
-	return c.ask(ctx, http.MethodPut, id, body)
+	return c.ask(ctx, http.MethodPut, "/inspections/"+id, "application/json", body)
 }
 
 // get returns a stored reading.
 func (c *client) get(ctx context.Context, id string) (int, []byte, error) {
-	return c.ask(ctx, http.MethodGet, id, nil)
+	return c.ask(ctx, http.MethodGet, "/inspections/"+id, "", nil)
 }
 
-func (c *client) ask(ctx context.Context, method, id string, body []byte) (int, []byte, error) {
-	req, err := http.NewRequestWithContext(ctx, method, c.url+"/api/v1/inspections/"+id, bytes.NewReader(body))
+// ask sends a body of a kind, or nothing, to a path of the API.
+func (c *client) ask(ctx context.Context, method, path, kind string, body []byte) (int, []byte, error) {
+	req, err := http.NewRequestWithContext(ctx, method, c.url+"/api/v1"+path, bytes.NewReader(body))
 	if err != nil {
 		return 0, nil, err
 	}
 	req.Header.Set("Authorization", "Bearer "+c.secret)
 	if body != nil {
-		req.Header.Set("Content-Type", "application/json")
+		req.Header.Set("Content-Type", kind)
 	}
 	resp, err := c.http.Do(req)
 	if err != nil {

@@ -10,7 +10,6 @@ import (
 	"fmt"
 	"image"
 	"image/jpeg"
-	"io"
 	"math/rand/v2"
 	"net/http"
 	"os"
@@ -108,11 +107,7 @@ func proveDisk(l *lab) error {
 		return err
 	}
 	defer c.stop()
-	version, err := c.psql("SHOW server_version")
-	if err != nil {
-		return err
-	}
-	t.note("PostgreSQL %s with fsync, full_page_writes and synchronous_commit on", version)
+	t.note("PostgreSQL %s with fsync, full_page_writes and synchronous_commit on", c.version)
 	// The tables of one database lie on a small disk of their own; the log has room.
 	tables, err := l.mountSmall("tables", 30)
 	if err != nil {
@@ -323,7 +318,7 @@ func (l *lab) fillPhotos(t *table) error {
 	}
 	send := func(data []byte) (int, []byte, error) {
 		sum := sha256.Sum256(data)
-		return l.photo(c, http.MethodPut, "/photos/"+hex.EncodeToString(sum[:])+query, data)
+		return c.ask(l.ctx, http.MethodPut, "/photos/"+hex.EncodeToString(sum[:])+query, "image/jpeg", data)
 	}
 	var kept, refused [][]byte
 	said := ""
@@ -358,7 +353,7 @@ func (l *lab) fillPhotos(t *table) error {
 	}
 	for _, data := range kept {
 		sum := sha256.Sum256(data)
-		if status, answer, err := l.photo(c, http.MethodGet, "/photos/"+hex.EncodeToString(sum[:]), nil); err != nil || status != http.StatusOK {
+		if status, answer, err := c.ask(l.ctx, http.MethodGet, "/photos/"+hex.EncodeToString(sum[:]), "", nil); err != nil || status != http.StatusOK {
 			return fmt.Errorf("a photo that was acknowledged: %w", unexpected(status, answer, err))
 		}
 	}
@@ -372,25 +367,6 @@ func (l *lab) fillPhotos(t *table) error {
 	}
 	t.row("the photos", len(kept), len(kept), len(refused), said, "ready: readings are stored", "no", seconds(0), len(refused), "yes")
 	return nil
-}
-
-// photo sends or asks for a photo.
-func (l *lab) photo(c *client, method, path string, data []byte) (int, []byte, error) {
-	req, err := http.NewRequestWithContext(l.ctx, method, c.url+"/api/v1"+path, bytes.NewReader(data))
-	if err != nil {
-		return 0, nil, err
-	}
-	req.Header.Set("Authorization", "Bearer "+c.secret)
-	if data != nil {
-		req.Header.Set("Content-Type", "image/jpeg")
-	}
-	resp, err := c.http.Do(req)
-	if err != nil {
-		return 0, nil, err
-	}
-	defer resp.Body.Close()
-	answer, err := io.ReadAll(resp.Body)
-	return resp.StatusCode, answer, err
 }
 
 // noise draws a picture that takes some 200 KiB, another for each seed.

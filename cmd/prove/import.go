@@ -36,15 +36,11 @@ func proveImport(l *lab) error {
 		return err
 	}
 	defer c.stop()
-	version, err := c.psql("SHOW server_version")
-	if err != nil {
-		return err
-	}
 	t := newTable("A file of readings imported, against COPY of the same rows",
 		"readings", "round", "import s", "readings/s", "COPY s", "ratio", "target", "peak memory of solewright MB", "its processor s", "PostgreSQL's processor s")
 	t.note("`solewright import inspections FILE`: parse the CSV, judge every reading, store it, compute every pair's interval of life, one transaction")
 	t.note("against COPY … FROM of the rows that this made, in PostgreSQL's text form from files on the server, into %s, with all their indexes", strings.Join(importedTables, ", "))
-	t.note("PostgreSQL %s with fsync, full_page_writes and synchronous_commit on; a CHECKPOINT before each", version)
+	t.note("PostgreSQL %s with fsync, full_page_writes and synchronous_commit on; a CHECKPOINT before each", c.version)
 	fleet := sim.New(sim.Options{Seed: 8, Inspections: l.rows})
 	if _, err := l.settle(c.url, fleet); err != nil {
 		return err

@@ -80,11 +80,7 @@ func proveKill(l *lab) error {
 		return err
 	}
 	defer c.stop()
-	version, err := c.psql("SHOW server_version")
-	if err != nil {
-		return err
-	}
-	t.note("PostgreSQL %s with fsync, full_page_writes and synchronous_commit on", version)
+	t.note("PostgreSQL %s with fsync, full_page_writes and synchronous_commit on", c.version)
 	if err := l.killKind(t, fleet, killing{name: "server on PostgreSQL", db: c.url, strike: strikeServer}); err != nil {
 		return err
 	}

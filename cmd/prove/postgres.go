@@ -19,6 +19,7 @@ type cluster struct {
 	l         *lab
 	dir, bin  string
 	url       string
+	version   string
 	ownerUser *syscall.Credential // who it runs as, nil where it is us
 }
 
@@ -45,6 +46,10 @@ func (l *lab) startCluster(folder string) (*cluster, error) {
 	}
 	if owner, ok := info.Sys().(*syscall.Stat_t); ok && int(owner.Uid) != os.Getuid() {
 		c.ownerUser = &syscall.Credential{Uid: owner.Uid, Gid: owner.Gid}
+	}
+	if c.version, err = c.psql("SHOW server_version"); err != nil {
+		c.stop()
+		return nil, err
 	}
 	return c, nil
 }

@@ -36,10 +36,6 @@ func provePut(l *lab) error {
 		return err
 	}
 	defer c.stop()
-	version, err := c.psql("SHOW server_version")
-	if err != nil {
-		return err
-	}
 	durable, err := c.psql("SELECT string_agg(name || ' ' || setting, ', ' ORDER BY name) FROM pg_settings WHERE name IN ('fsync', 'full_page_writes', 'synchronous_commit')")
 	if err != nil {
 		return err
@@ -57,7 +53,7 @@ func provePut(l *lab) error {
 	t := newTable("One reading over HTTP against pgbench with the same statements",
 		"reading", "round", "PUT/s", "pgbench tps", "ratio", "target")
 	t.note("PUT /api/v1/inspections/{id} by %d clients, bearer token, HTTP/1.1 on loopback, %d readings a measurement; the clients run on the same processors", putClients, putClients*putEach)
-	t.note("PostgreSQL %s, %s", version, durable)
+	t.note("PostgreSQL %s, %s", c.version, durable)
 	t.note("pgbench -M prepared -c %d runs what log_statement shows of the same PUTs (%d statement for the first reading of a pair, %d for the next), with the same values bound but for new UUIDv7 and pair references", putClients, len(sent[0][0]), len(sent[1][0]))
 	t.note("each round sends the readings of another pair of the invented retailer; PUT and pgbench alternate in one database, a CHECKPOINT before each")
 

@@ -152,10 +152,7 @@ func TestTwoTabletsCorrectOneReading(t *testing.T) {
 func TestAReadingIsVoided(t *testing.T) {
 	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)
-	shop.givePINs()
-	shop.enrol(b)
-	b.open(shop.url("/bench"))
-	shop.byPIN(b, fitterCode)
+	shop.atTablet(b, fitterCode)
 	id := shop.kept(b, "check", "R-10")
 	b.open(shop.url("/bench"))
 	b.tap(`a[href*="?void=` + id + `"]`)

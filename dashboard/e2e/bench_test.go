@@ -45,9 +45,7 @@ func TestTradeInByTouch(t *testing.T) {
 			b.taps = 0
 			id := shop.begin(b, "trade-in")
 
-			b.write("#shoe", "ond fen")
-			b.tap(`#shoe-list [data-shoe="0"]`)
-			b.until(`document.activeElement.id === "size"`)
+			b.pickShoe("ond fen")
 			b.press("42.5")
 			b.write("#runner", "R-20931")
 			b.choose("#gait", "pronated")
@@ -224,9 +222,7 @@ func TestServerStoppedAndStartedAgain(t *testing.T) {
 	shop.signIn(b, fitterCode)
 	b.until(`navigator.serviceWorker.controller`)
 	id := shop.begin(b, "trade-in")
-	b.write("#shoe", "ondrell")
-	b.tap(`#shoe-list [data-shoe="0"]`)
-	b.until(`document.activeElement.id === "size"`)
+	b.pickShoe("ondrell")
 	b.tap("#l-heel-medial")
 	for _, grade := range worn {
 		b.press(string(grade))

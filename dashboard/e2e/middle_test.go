@@ -111,10 +111,7 @@ func TestRulesChangeInTheMiddleOfATicket(t *testing.T) {
 func TestAnotherPersonFinishesATicket(t *testing.T) {
 	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)
-	shop.givePINs()
-	shop.enrol(b)
-	b.open(shop.url("/bench"))
-	shop.byPIN(b, fitterCode)
+	shop.atTablet(b, fitterCode)
 	id := shop.begin(b, "check")
 	b.wornPair()
 	b.tap(key("given-keep"))

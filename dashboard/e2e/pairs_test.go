@@ -14,9 +14,7 @@ import (
 // a runner and a distance.
 func (s *shop) soundPair(b *browser, runner, km string, zones string) string {
 	b.t.Helper()
-	b.write("#shoe", "fenline")
-	b.tap(`#shoe-list [data-shoe="0"]`)
-	b.until(`document.activeElement.id === "size"`)
+	b.pickShoe("fenline")
 	b.press("42.5", kb.Tab, runner, kb.Tab, kb.Tab, km, kb.Tab)
 	b.tap("#l-heel-medial")
 	for _, grade := range zones {
@@ -56,9 +54,7 @@ func TestAPairComesBack(t *testing.T) {
 	b.tap(key("list"))
 	b.until(`document.querySelector("main[data-ready] #unfinished")`)
 	second := shop.begin(b, "check")
-	b.write("#shoe", "fenline")
-	b.tap(`#shoe-list [data-shoe="0"]`)
-	b.until(`document.activeElement.id === "size"`)
+	b.pickShoe("fenline")
 	b.press("42.5", kb.Tab, "R-20931", kb.Tab)
 	b.until(`document.querySelector("[data-k=about]").innerText.includes("known? 1 open pair")`)
 	b.tap(key("about"))

@@ -23,10 +23,7 @@ func (b *browser) wornPair() {
 func TestATraineesKeepTakesACoReadersPIN(t *testing.T) {
 	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)
-	shop.givePINs()
-	shop.enrol(b)
-	b.open(shop.url("/bench"))
-	shop.byPIN(b, traineeCode)
+	shop.atTablet(b, traineeCode)
 	id := shop.begin(b, "check")
 	shop.soundPair(b, "R-1", "100", "110101110"+"111101110")
 	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("co-reader stands by it")`)
@@ -184,10 +181,7 @@ func TestASecondPersonWithoutALine(t *testing.T) {
 func TestASecondReaderReadsThePairBlind(t *testing.T) {
 	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
-	shop.givePINs()
-	shop.enrol(b)
-	b.open(shop.url("/bench"))
-	shop.byPIN(b, fitterCode)
+	shop.atTablet(b, fitterCode)
 	first := shop.begin(b, "check")
 	shop.soundPair(b, "R-1", "100", "110101110"+"111101110")
 	b.tap(key("hand-back"))

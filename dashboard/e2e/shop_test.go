@@ -154,6 +154,14 @@ func (s *shop) signIn(b *browser, code string) {
 	b.until(`location.pathname === "/bench" && document.querySelector("main[data-ready]")`)
 }
 
+// pickShoe types of a shoe at an open ticket and takes the first that is offered.
+func (b *browser) pickShoe(typed string) {
+	b.t.Helper()
+	b.write("#shoe", typed)
+	b.tap(`#shoe-list [data-shoe="0"]`)
+	b.until(`document.activeElement.id === "size"`)
+}
+
 // begin begins a ticket from the day's list and returns its id.
 func (s *shop) begin(b *browser, kind string) string {
 	b.t.Helper()

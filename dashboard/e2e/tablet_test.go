@@ -54,6 +54,15 @@ func (s *shop) enrol(b *browser) {
 	b.until(`document.querySelector("h1").innerText === "This is a store's tablet"`)
 }
 
+// atTablet makes the browser a tablet of the store, with somebody at its day's list.
+func (s *shop) atTablet(b *browser, code string) {
+	b.t.Helper()
+	s.givePINs()
+	s.enrol(b)
+	b.open(s.url("/bench"))
+	s.byPIN(b, code)
+}
+
 // byPIN signs somebody in on the tablet and waits for the page they go on to.
 func (s *shop) byPIN(b *browser, code string) {
 	b.t.Helper()
@@ -129,10 +138,7 @@ func TestATabletIsEnrolledAndPeopleChange(t *testing.T) {
 func TestATabletLocksItself(t *testing.T) {
 	t.Parallel()
 	shop, b := newShop(t, func(c *dashboard.Config) { c.LockAfter = time.Hour }), newBrowser(t, landscape)
-	shop.givePINs()
-	shop.enrol(b)
-	b.open(shop.url("/bench"))
-	shop.byPIN(b, fitterCode)
+	shop.atTablet(b, fitterCode)
 	id := shop.begin(b, "trade-in")
 	b.write("#runner", "R-20931")
 	b.press(kb.Tab)

@@ -202,13 +202,11 @@ func FindFailures(v *fleet.View, a Ask) (*Failures, error) {
 	if err != nil {
 		return nil, err
 	}
+	models = slices.DeleteFunc(models, func(m fleet.Cell) bool { return f.baselines[m.By[0]] == nil || m.By[1] == "" })
 	looks := map[string]*[2][]FailureCase{} // by category
 	for _, m := range models {
-		category, model := m.By[0], m.By[1]
-		if f.baselines[category] == nil || model == "" {
-			continue
-		}
-		cases, err := f.cases(v, a, category, model)
+		category := m.By[0]
+		cases, err := f.cases(v, a, category, m.By[1])
 		if err != nil {
 			return nil, err
 		}
@@ -231,11 +229,8 @@ func FindFailures(v *fleet.View, a Ask) (*Failures, error) {
 		p      []float64
 	)
 	for _, m := range models {
-		category, model := m.By[0], m.By[1]
-		if f.baselines[category] == nil || model == "" {
-			continue
-		}
-		cases, err := f.cases(v, a, category, model)
+		model := m.By[1]
+		cases, err := f.cases(v, a, m.By[0], model)
 		if err != nil {
 			return nil, err
 		}
