@@ -129,6 +129,13 @@ func TestTheOfficeBringsInFiles(t *testing.T) {
 				t.Errorf("the imports are noted as %+v", past)
 			}
 		})
+		t.Run("a second reading by who knew the pair is named by line and column", func(t *testing.T) {
+			r.t = t
+			page := r.bringAnother(upload{"inspections", "r.csv", "inspection_id,pair_ref,store,staff,at,kind\n" +
+				"017f22e2-79b0-7cc3-98c4-dc0c0c073981,7K3M9QTDS,S-A,F-1,2026-09-30T11:00:00Z,check\n" +
+				"017f22e2-79b0-7cc3-98c4-dc0c0c073982,7K3M9QTDS,S-A,F-1,2026-09-30T12:00:00Z,blind\n"})
+			r.shows(r.sees(page), `<th scope="row" class="num">3</th>`, "staff", "F-1", "has not read the pair openly that day", "Import the good rows")
+		})
 		t.Run("readings come in, and again they are known", func(t *testing.T) {
 			r.t = t
 			r.put(1, soundReading)

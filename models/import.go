@@ -50,7 +50,8 @@ var errDryRun = errors.New("dry run")
 // it is SaveInspection for a file. Readings that are stored already are passed
 // over where their content is the same, and refused where it isn't. The pairs'
 // intervals of life are computed at the end, all at once. An error that rows
-// yields undoes everything.
+// yields undoes everything; where it is ErrRefused, which says that the caller
+// has refused rows of its own, what was yielded before is checked to the end.
 func (db *DB) ImportInspections(ctx context.Context, by Actor, rows iter.Seq2[*NewInspection, error], o ImportOptions) (ImportResult, error) {
 	if db.within != nil {
 		return ImportResult{}, errors.New("an import is a transaction of its own")
@@ -118,6 +119,8 @@ type importing struct {
 	models map[[3]string]id
 	typed  []*retail.ShoeModel
 	merged map[string]string
+	// blind counts the blind readings among what was stored.
+	blind int
 	// first is the version of the pairs that the import makes: at random, so
 	// that a pair that somebody else makes meanwhile is not taken for one.
 	first int64
@@ -132,7 +135,8 @@ type staging interface {
 	// add takes the n-th row.
 	add(ctx context.Context, n int, row *inspectionRow, vals []valueRow) error
 	// finish stores what was added and is new, and notes the refs of their pairs
-	// in the temporary table touched.
+	// in the temporary table touched, and the blind readings with their places in
+	// blind_read.
 	finish(ctx context.Context) error
 	// stop ends what is still under way.
 	stop()
@@ -158,6 +162,15 @@ func (db *DB) newImport(ctx context.Context, t *txn, o ImportOptions) (*importin
 	return im, err
 }
 
+func (im *importing) exec(ctx context.Context, queries ...string) error {
+	for _, q := range queries {
+		if _, err := im.t.ExecContext(ctx, q); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // pairsOf calls f with the two text columns of a query.
 func (im *importing) pairsOf(ctx context.Context, query string, f func(a, b string) error) error {
 	rows, err := im.t.QueryContext(ctx, query)
@@ -176,7 +189,11 @@ func (im *importing) run(ctx context.Context, by Actor, rows iter.Seq2[*NewInspe
 	if err := into.begin(ctx); err != nil {
 		return err
 	}
+	refused := false
 	for in, err := range rows {
+		if refused = errors.Is(err, ErrRefused); refused {
+			break
+		}
 		if err := cmp.Or(err, ctx.Err()); err != nil {
 			return err
 		}
@@ -190,7 +207,10 @@ func (im *importing) run(ctx context.Context, by Actor, rows iter.Seq2[*NewInspe
 	if err := into.finish(ctx); err != nil {
 		return err
 	}
-	if im.res.Refused > 0 && !im.o.KeepGood {
+	if err := im.refuseKnowing(ctx); err != nil {
+		return err
+	}
+	if refused || im.res.Refused > 0 && !im.o.KeepGood {
 		return ErrRefused
 	}
 	if err := im.addTyped(ctx); err != nil {
@@ -296,6 +316,36 @@ func (im *importing) modelOf(ctx context.Context, r *inspectionRow, into staging
 	}
 	im.models[words] = found
 	return found, nil
+}
+
+// refuseKnowing refuses the blind readings by who knew what the pair reads like,
+// from a row of the file, whichever came first, or from what was stored before.
+func (im *importing) refuseKnowing(ctx context.Context) error {
+	if im.blind == 0 {
+		return nil
+	}
+	if err := im.exec(ctx, "DELETE FROM blind_read WHERE NOT EXISTS (SELECT 1 FROM inspection b WHERE b.store = blind_read.store AND b.id = blind_read.id AND "+knewFirst+")"); err != nil {
+		return err
+	}
+	rows, err := im.t.QueryContext(ctx, "SELECT r.n, b.staff FROM blind_read r JOIN inspection b ON b.store = r.store AND b.id = r.id ORDER BY r.n")
+	if err != nil {
+		return err
+	}
+	type knewRow struct {
+		N     int
+		Staff string
+	}
+	if err := scanAll(rows, func(row *knewRow) error {
+		im.refuse(row.N, refuseKnowing(row.Staff))
+		im.res.Stored--
+		return nil
+	}); err != nil {
+		return err
+	}
+	return im.exec(ctx,
+		"DELETE FROM inspection_value WHERE (store, id) IN (SELECT store, id FROM blind_read)",
+		"DELETE FROM change WHERE (store, id) IN (SELECT store, id FROM blind_read)",
+		"DELETE FROM inspection WHERE (store, id) IN (SELECT store, id FROM blind_read)")
 }
 
 // addTyped adds the models that no one had entered.
@@ -425,17 +475,17 @@ func (im *importing) settleOne(n int, given, have *Inspection) {
 // sqliteStaging stores each row at once: SQLite has but one writer.
 type sqliteStaging struct {
 	*importing
-	inspection, value, change, touched, pair, sha *sql.Stmt
+	inspection, value, change, touched, read, pair, sha *sql.Stmt
 }
 
 func (s *sqliteStaging) begin(ctx context.Context) error {
-	for _, q := range []string{
+	if err := s.exec(ctx,
 		"CREATE TEMP TABLE IF NOT EXISTS touched (ref TEXT PRIMARY KEY) WITHOUT ROWID",
+		"CREATE TEMP TABLE IF NOT EXISTS blind_read (n INTEGER PRIMARY KEY, store TEXT, id BLOB)",
 		"DELETE FROM touched",
-	} {
-		if _, err := s.t.ExecContext(ctx, q); err != nil {
-			return err
-		}
+		"DELETE FROM blind_read",
+	); err != nil {
+		return err
 	}
 	for _, p := range []struct {
 		into  **sql.Stmt
@@ -445,6 +495,7 @@ func (s *sqliteStaging) begin(ctx context.Context) error {
 		{&s.value, valueLayout.insert(sqliteDialect)},
 		{&s.change, "INSERT INTO change (op, store, id, pair_ref) VALUES (?, ?, ?, ?)"},
 		{&s.touched, "INSERT INTO touched (ref) VALUES (?) ON CONFLICT DO NOTHING"},
+		{&s.read, "INSERT INTO blind_read (n, store, id) VALUES (?, ?, ?)"},
 		{&s.sha, "SELECT body_sha FROM inspection WHERE store = ? AND id = ?"},
 		{&s.pair, pairLayout.insert(sqliteDialect) + " ON CONFLICT (ref) DO UPDATE SET " + pairReplace},
 	} {
@@ -501,6 +552,12 @@ func (s *sqliteStaging) add(ctx context.Context, n int, row *inspectionRow, vals
 	}
 	if row.PairRef == "" {
 		return nil
+	}
+	if row.Kind == int(assess.Blind) {
+		s.blind++
+		if _, err := s.read.ExecContext(ctx, n, row.Store, row.ID); err != nil {
+			return err
+		}
 	}
 	_, err = s.touched.ExecContext(ctx, row.PairRef)
 	return err

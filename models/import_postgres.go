@@ -23,8 +23,8 @@ type postgresStaging struct {
 	conn    *sql.Conn
 	pending []pendingRow
 
-	inspections, values, changes, touched, pairs *copier
-	sending                                      chan error // nil while nothing is on its way
+	inspections, values, changes, touched, read, pairs *copier
+	sending                                            chan error // nil while nothing is on its way
 
 	analysed int // rows stored when the planner last looked at them
 }
@@ -58,6 +58,13 @@ type touchedRow struct {
 	Ref string `gorm:"column:ref"`
 }
 
+// readRow names a blind reading of an import, with its place in the input.
+type readRow struct {
+	N     int    `gorm:"column:n"`
+	Store string `gorm:"column:store"`
+	ID    id     `gorm:"column:id"`
+}
+
 // begin makes the temporary tables, which go with the transaction.
 //
 // Whatever is looked up here is looked up by its key. An ANALYZE that comes
@@ -73,6 +80,7 @@ func (s *postgresStaging) begin(ctx context.Context) error {
 		"SET LOCAL jit = off",
 		"CREATE TEMP TABLE touched_often (ref text COLLATE \"C\") ON COMMIT DROP",
 		"CREATE TEMP TABLE touched (ref text COLLATE \"C\" PRIMARY KEY) ON COMMIT DROP",
+		"CREATE TEMP TABLE blind_read (n integer PRIMARY KEY, store text COLLATE \"C\", id uuid) ON COMMIT DROP",
 		"CREATE TEMP TABLE new_pair (LIKE pair) ON COMMIT DROP",
 	); err != nil {
 		return err
@@ -86,19 +94,11 @@ func (s *postgresStaging) begin(ctx context.Context) error {
 		{&s.values, "inspection_value", valueRow{}},
 		{&s.changes, "change", changeRow{}},
 		{&s.touched, "touched_often", touchedRow{}},
+		{&s.read, "blind_read", readRow{}},
 		{&s.pairs, "new_pair", pairRow{}},
 	} {
 		var err error
 		if *c.into, err = s.newCopier(ctx, layoutOf(c.table, c.row)); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (s *postgresStaging) exec(ctx context.Context, queries ...string) error {
-	for _, q := range queries {
-		if _, err := s.t.ExecContext(ctx, q); err != nil {
 			return err
 		}
 	}
@@ -138,13 +138,18 @@ func (s *postgresStaging) store(ctx context.Context) error {
 			s.values.append(&fresh[i].vals[j])
 		}
 		s.changes.append(&changeRow{int(Added), row.Store, row.ID, row.PairRef})
-		if row.PairRef != "" {
-			s.touched.append(&touchedRow{string(row.PairRef)})
+		if row.PairRef == "" {
+			continue
+		}
+		s.touched.append(&touchedRow{string(row.PairRef)})
+		if row.Kind == int(assess.Blind) {
+			s.blind++
+			s.read.append(&readRow{fresh[i].n, row.Store, row.ID})
 		}
 	}
 	s.res.Stored += len(fresh)
 	s.pending = s.pending[:0]
-	s.send(ctx, s.inspections, s.values, s.changes, s.touched)
+	s.send(ctx, s.inspections, s.values, s.changes, s.touched, s.read)
 	return nil
 }
 

@@ -233,6 +233,9 @@ func TestAnImportLooksUpByKeyWhateverTheStatisticsSay(t *testing.T) {
 						must(t, err)
 					}
 					in := reading(i, ref(i/2), 300, assess.Keep)
+					if i%100 == 1 { // of whom it is looked up whether they knew the pair
+						in.Record.Kind, in.Record.Staff = assess.Blind, "F-2"
+					}
 					if !yield(&in, nil) {
 						return
 					}

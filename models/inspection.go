@@ -105,7 +105,8 @@ var errMoved = fmt.Errorf("the pair was changed at the same time: %w", ErrBusy)
 //
 // A reading whose Supersedes is set amends that one: ErrConflict where it was
 // voided or amended before. A reading that takes a signature and has none is
-// ErrUnsigned. A blind reading by who read the pair openly that day is refused.
+// ErrUnsigned. A blind reading by who read the pair openly before, that day, or
+// signed for its verdict is refused.
 func (db *DB) SaveInspection(ctx context.Context, by Actor, in NewInspection) (Saved, error) {
 	if err := checkNew(&in); err != nil {
 		return Saved{}, err
@@ -164,9 +165,6 @@ func (db *DB) saveIn(ctx context.Context, t *txn, by Actor, in NewInspection) (S
 	if err != nil {
 		return Saved{}, err
 	}
-	if err := db.checkBlind(ctx, t, row); err != nil {
-		return Saved{}, err
-	}
 	if err := db.strikeOut(ctx, t, row); err != nil {
 		return Saved{}, err
 	}
@@ -177,6 +175,9 @@ func (db *DB) saveIn(ctx context.Context, t *txn, by Actor, in NewInspection) (S
 		if _, err := t.ExecContext(ctx, valueLayout.insert(db.dialect), fields(&vals[i])...); err != nil {
 			return Saved{}, err
 		}
+	}
+	if err := db.checkBlind(ctx, t, row); err != nil {
+		return Saved{}, err
 	}
 	contradicts, err := db.recompute(ctx, t, string(row.PairRef))
 	if err != nil {

@@ -2,6 +2,8 @@ package models
 
 import (
 	"context"
+	"fmt"
+	"slices"
 
 	"solewright/assess"
 )
@@ -14,12 +16,18 @@ type SecondReading struct {
 
 // Beside returns the blind readings of one pair by the reading that each stands
 // beside: of those that stand and that somebody else made the same day, the
-// nearest in time. A blind reading beside none is left out.
+// nearest in time. A blind reading beside none is left out, and so is one whose
+// reader turned out to have read the pair openly before.
 func Beside(all []*Inspection) map[assess.UUID][]*Inspection {
 	by := make(map[assess.UUID][]*Inspection)
 	for _, b := range all {
 		if b.Kind != assess.Blind || !b.Live() {
 			continue
+		}
+		if slices.ContainsFunc(all, func(in *Inspection) bool {
+			return in.Kind != assess.Blind && in.VoidedAt.IsZero() && in.Staff == b.Staff && in.Day == b.Day && !in.At.After(b.At)
+		}) {
+			continue // openly, on a tablet that was off line, so that nothing refused the blind one
 		}
 		var first *Inspection
 		for _, in := range all {
@@ -112,17 +120,34 @@ func (db *DB) ReadBlind(ctx context.Context, ref, staff, day string) (bool, erro
 	return n > 0, wrap(err, "looking for a second reading of pair %s", ref)
 }
 
-// checkBlind refuses a blind reading by somebody who read the pair openly the
-// same day: they know what they said.
+// knewFirst is the condition that who made the blind reading b knew what the
+// pair reads like: they read it openly before, that day, or signed for what
+// somebody else read. A reading that is void is of nothing. The time of day is
+// the tablets': a reading that comes late from one that was off line counts from
+// when it was made.
+var knewFirst = fmt.Sprintf(`b.voided_at IS NULL AND (EXISTS (
+	SELECT 1 FROM inspection o WHERE o.pair_ref = b.pair_ref AND o.staff = b.staff AND o.day = b.day
+		AND o.kind <> %[1]d AND o.voided_at IS NULL AND o.at <= b.at
+) OR EXISTS (
+	SELECT 1 FROM inspection o JOIN sign_off s ON s.subject = o.id WHERE o.pair_ref = b.pair_ref AND o.day = b.day
+		AND o.kind <> %[1]d AND o.voided_at IS NULL AND s.account = b.staff AND s.at <= b.at
+))`, int(assess.Blind))
+
+// refuseKnowing says why somebody's reading isn't blind.
+func refuseKnowing(staff string) error {
+	return refused("staff", staff, "somebody who has not read the pair openly that day nor signed for its verdict: a second reading is blind")
+}
+
+// checkBlind refuses a blind reading, already stored, by somebody who knew what
+// the pair reads like.
 func (db *DB) checkBlind(ctx context.Context, t *txn, row *inspectionRow) error {
 	if row.Kind != int(assess.Blind) || row.PairRef == "" {
 		return nil
 	}
 	var n int
-	_, err := db.scalar(ctx, t, &n, "SELECT count(*) FROM inspection WHERE pair_ref = ? AND staff = ? AND day = ? AND kind <> ? AND voided_at IS NULL",
-		row.PairRef, row.Staff, row.Day, int(assess.Blind))
+	_, err := db.scalar(ctx, t, &n, "SELECT count(*) FROM inspection b WHERE b.store = ? AND b.id = ? AND "+knewFirst, row.Store, row.ID)
 	if err == nil && n > 0 {
-		err = refused("staff", row.Staff, "somebody who has not read the pair openly that day: a second reading is blind")
+		err = refuseKnowing(row.Staff)
 	}
 	return err
 }

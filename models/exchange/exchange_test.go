@@ -325,6 +325,41 @@ func TestWhatNamesNothingStoredIsRefused(t *testing.T) {
 	}
 }
 
+// A blind reading by who read the pair openly is refused, whichever stands first
+// in the file, beside what else is wrong with it.
+func TestABlindReadingByWhoKnewThePairIsNamedByItsLine(t *testing.T) {
+	const text = "inspection_id,pair_ref,store,staff,at,kind\r\n" +
+		"017f22e2-79b0-7cc3-98c4-dc0c0c073981,7K3M9QTDS,E1,E1-01,2026-05-31T12:00:00Z,blind\r\n" +
+		"017f22e2-79b0-7cc3-98c4-dc0c0c073982,7K3M9QTDS,E1,E1-02,2026-05-31T12:00:00Z,blind\r\n" +
+		"017f22e2-79b0-7cc3-98c4-dc0c0c073983,7K3M9QTDS,E1,E1-01,2026-05-31T11:00:00Z,check\r\n" +
+		"017f22e2-79b0-7cc3-98c4-dc0c0c073984,7K3M9QTDS,E1,E1-01,2026-05-31T13:00:00Z,slippers\r\n"
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		mustImport(t, db, "stores", invented()["stores"])
+		sum, err := importOf(t, db, "inspections", []byte(text), exchange.Options{})
+		if !errors.Is(err, exchange.ErrRefused) || len(sum.Bad) != 2 {
+			t.Fatalf("%+v, %v, want two lines refused", sum, err)
+		}
+		for i, want := range []struct {
+			line          int
+			column, value string
+		}{{2, "staff", "E1-01"}, {5, "kind", "slippers"}} {
+			bad := sum.Bad[i]
+			if says := bad.Err.Error(); bad.Line != want.line || !strings.Contains(says, want.column) || !strings.Contains(says, want.value) {
+				t.Errorf("line %d: %q, want line %d, %s and %s", bad.Line, says, want.line, want.column, want.value)
+			}
+		}
+		if n := rowsOf(exportOf(t, db, "inspections", all)); n != 0 {
+			t.Errorf("%d readings are stored", n)
+		}
+		if sum, err := importOf(t, db, "inspections", []byte(text), exchange.Options{KeepGood: true}); err != nil || sum.Stored != 2 || len(sum.Bad) != 2 {
+			t.Errorf("with the good kept: %+v, %v", sum, err)
+		}
+		if n := rowsOf(exportOf(t, db, "inspections", all)); n != 2 {
+			t.Errorf("%d readings are stored, want 2", n)
+		}
+	})
+}
+
 // A sum of the Foot Posture Index in a file is banded by what was published for
 // the reading's day, in the store's calendar.
 func TestASumOfPostureIsBandedByItsDay(t *testing.T) {
