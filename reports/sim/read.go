@@ -104,7 +104,7 @@ func (b *bench) read(h *happening, p *pair) {
 	blind := h.sub > 1
 	at := h.reader
 	if blind {
-		at = h.sub - 2
+		at = (h.reader + h.sub - 1) % len(st.bench)
 	}
 	who := st.bench[at]
 	reader := f.readers[who]

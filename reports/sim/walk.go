@@ -13,7 +13,7 @@ type slot struct {
 	at      int64 // Unix milliseconds of the first record
 	store   int
 	reader  int // place in the store's bench
-	blinds  int // blind readings that follow
+	blinds  int // blind readings that follow, by the others at the bench in turn
 	amended bool
 	voided  bool
 	before  bool // gait was recorded before the wear was read
@@ -25,7 +25,7 @@ const (
 	awayPct       = 6 // at another store of the region
 	gaitBeforePct = 83
 	fittedPct     = 78  // of trade-ins; checks a tenth of that
-	blindPct      = 1.3 // followed by a blind reading by each person at the bench
+	blindPct      = 2.3 // followed by a blind reading by each other person at the bench
 	amendedPct    = 0.3 // entered again, superseding the first
 	voidedPct     = 0.2
 )
@@ -55,7 +55,7 @@ func (f *Fleet) slot(pairKey uint64, v, home, day int) slot {
 	second := opens + d.below(closes-opens) - st.offset
 	s.at = f.start.UnixMilli() + (int64(day-f.burn)*86_400+int64(second))*1000 + int64(d.below(1000))
 	if d.chance(pct(blindPct)) {
-		s.blinds = len(st.bench)
+		s.blinds = len(st.bench) - 1
 	}
 	s.amended, s.voided = d.chance(pct(amendedPct)), d.chance(pct(voidedPct))
 	s.before, s.fitted = d.chance(pct(gaitBeforePct)), d.chance(pct(fittedPct))
