@@ -5,90 +5,54 @@ import (
 	"slices"
 )
 
-// countDense counts by dimensions of which a row has one word each, in an array
-// by key. A segment that is picked whole is counted straight from its columns.
-func (g *grouping) countDense(cells []uint32) {
-	var keys [blockRows]uint32
+// addUp counts the rows of a question. Whole segments are counted by a book, where
+// the question goes by one; of other rows, and of those that have to be taken off
+// again, change is told.
+func (g *grouping) addUp(t *tally, change func(sel *selection, sign int)) {
+	add := func(sel *selection) { change(sel, 1) }
+	n, ok := g.cellsInBook()
+	if !ok {
+		g.view.scan(g.query, add)
+		return
+	}
+	cells := t.withRoom(n)
+	b := &g.query.room().book
+	b.write(g)
 	g.view.segmentsOf(g.query, func(s *segment) {
-		if g.query.picksAll(s) {
-			g.countAll(s, cells, &keys)
+		if !s.sealed || !g.query.within(s) {
+			g.query.scan(s, add)
 			return
 		}
-		g.query.scan(s, func(sel *selection) {
-			for _, k := range keysOf(g, s, sel.base, sel.rows, keys[:len(sel.rows)]) {
-				cells[k]++
-			}
-		})
+		for base := 0; base < s.n; base += blockRows {
+			b.count(g.query, s, base, cells)
+		}
+		g.query.eachStruck(s, func(sel *selection) { change(sel, -1) })
 	})
 }
 
-// countAll counts the rows of a segment without choosing, and takes off again
-// the few that are struck.
-func (g *grouping) countAll(s *segment, cells []uint32, keys *[blockRows]uint32) {
-	if !s.sealed || !g.countPacked(s, cells) {
-		for base := 0; base < s.len(); base += blockRows {
-			for _, k := range keysOf(g, s, base, nil, keys[:min(blockRows, s.len()-base)]) {
-				cells[k]++
-			}
-		}
-	}
+// eachStruck calls f with the rows of a segment that are struck out and would be
+// picked if they weren't. What f gets is used again.
+func (q *query) eachStruck(s *segment, f func(*selection)) {
 	if s.numStruck == 0 {
 		return
 	}
-	var struck [1]uint16
+	var rows [1]uint16
+	sel := selection{segment: s}
 	for k, word := range s.struck {
 		for ; word != 0; word &= word - 1 {
 			i := 64*k + bits.TrailingZeros64(word)
-			struck[0] = uint16(i % blockRows)
-			cells[keysOf(g, s, i-i%blockRows, struck[:], keys[:1])[0]]--
-		}
-	}
-}
-
-// countPacked counts all rows of a sealed segment in one pass, where the question
-// is one of those that pages ask most: by a packed dimension, or by two, or by
-// model or store and one. It returns false where it is another.
-func (g *grouping) countPacked(s *segment, cells []uint32) bool {
-	n := len(g.dims)
-	if n == 0 || n > 2 || packed[g.dims[n-1]].bits == 0 {
-		return false
-	}
-	inner, size := packed[g.dims[n-1]], uint32(g.sizes[n-1])
-	switch {
-	case n == 1:
-		for _, w := range s.what {
-			cells[inner.of(w)]++
-		}
-	case packed[g.dims[0]].bits > 0:
-		outer := packed[g.dims[0]]
-		for _, w := range s.what {
-			cells[outer.of(w)*size+inner.of(w)]++
-		}
-	case g.dims[0] == Model:
-		from := uint16(0)
-		for run, to := range s.ends {
-			of := cells[uint32(s.models[run])*size:][:size]
-			for _, w := range s.what[from:to] {
-				of[inner.of(w)]++
+			rows[0], sel.base = uint16(i%blockRows), i-i%blockRows
+			if sel.rows = q.narrowed(s, sel.base, rows[:], q.model != nil, q.what); len(sel.rows) > 0 {
+				f(&sel)
 			}
-			from = to
 		}
-	case g.dims[0] == Store:
-		what := s.what[:len(s.store)]
-		for i, c := range s.store {
-			cells[uint32(c)*size+inner.of(what[i])]++
-		}
-	default:
-		return false
 	}
-	return true
 }
 
 // keyInt is what keys are written in: few cells have room in thirty-two bits.
 type keyInt interface{ uint32 | uint64 }
 
-// keysOf writes the keys of a block's rows, without their codes of findings: of
-// all that there is room for where rows is nil.
+// keysOf writes the keys of a block's rows, without their codes of findings.
 func keysOf[K keyInt](g *grouping, s *segment, base int, rows []uint16, key []K) []K {
 	clear(key)
 	stride := K(1)
@@ -100,7 +64,7 @@ func keysOf[K keyInt](g *grouping, s *segment, base int, rows []uint16, key []K)
 }
 
 // addKeys adds the codes of a dimension, times stride, to the keys of the rows of
-// a block: of all that there are keys for where rows is nil.
+// a block.
 func addKeys[K keyInt](g *grouping, d Dim, stride K, s *segment, base int, rows []uint16, key []K) {
 	names, findings, b := g.view.names, g.query.findings, g.query.room()
 	end := min(base+blockRows, s.len())
@@ -130,49 +94,24 @@ func addKeys[K keyInt](g *grouping, d Dim, stride K, s *segment, base int, rows 
 }
 
 func addEach[K keyInt](key []K, stride K, rows []uint16, code func(i int) uint32) {
-	for k := range key {
-		i := k
-		if rows != nil {
-			i = int(rows[k])
-		}
-		key[k] += stride * K(code(i))
+	for k, i := range rows {
+		key[k] += stride * K(code(int(i)))
 	}
 }
 
 func addColumn[K keyInt](key []K, stride K, rows, column []uint16) {
-	if rows == nil {
-		column = column[:len(key)]
-		for k, c := range column {
-			key[k] += stride * K(c)
-		}
-		return
-	}
 	for k, i := range rows {
 		key[k] += stride * K(column[i])
 	}
 }
 
 func addGroup[K keyInt, C uint8 | uint16](key []K, stride K, rows, column []uint16, group []C) {
-	if rows == nil {
-		column = column[:len(key)]
-		for k, c := range column {
-			key[k] += stride * K(group[c])
-		}
-		return
-	}
 	for k, i := range rows {
 		key[k] += stride * K(group[column[i]])
 	}
 }
 
 func addField[K keyInt](key []K, stride K, rows []uint16, what []uint32, f field) {
-	if rows == nil {
-		what = what[:len(key)]
-		for k, w := range what {
-			key[k] += stride * K(f.of(w))
-		}
-		return
-	}
 	for k, i := range rows {
 		key[k] += stride * K(f.of(what[i]))
 	}

@@ -196,6 +196,9 @@ func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
 	if !slices.ContainsFunc(long.segments, func(s *segment) bool { return s.sealed && s.len() == segmentRows }) {
 		t.Fatal("no segment is full")
 	}
+	if !slices.ContainsFunc(short.segments, func(s *segment) bool { return s.sealed && s.numStruck > 0 && !s.earlier }) {
+		t.Fatal("no row of a sealed segment is struck out")
+	}
 	rapid.Check(t, func(t *rapid.T) {
 		v := rapid.SampledFrom([]*View{short, short, long}).Draw(t, "fleet")
 		f := Filter{
@@ -228,6 +231,17 @@ func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
 			t.Fatalf("%+v by %v (-one by one +count):\n%s", f, dims, diff)
 		}
 	})
+}
+
+func TestNoDimensionLiesInTwoPartsOfABook(t *testing.T) {
+	for d, f := range packed {
+		last := int(f.shift) + int(f.bits) - 1
+		for _, end := range []int{lowBits, lowBits + midBits} {
+			if f.bits > 0 && int(f.shift) < end && last >= end {
+				t.Errorf("%s lies in bits %d to %d, and a part ends before bit %d", Dim(d), f.shift, last, end)
+			}
+		}
+	}
 }
 
 // BenchmarkCount holds the counts that pages ask for against the way by keys

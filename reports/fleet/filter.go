@@ -67,6 +67,8 @@ type fieldTest struct {
 	allowed uint32
 }
 
+func (t fieldTest) allows(what uint32) bool { return t.allowed>>(t.of(what)&31)&1 == 1 }
+
 // query is a filter in the codes of the view.
 func (v *View) query(f *Filter) (*query, error) {
 	q, err := v.names.compile(f)

@@ -24,8 +24,9 @@ type names struct {
 
 	sum [2]uint64 // over what the catalogue says
 
-	ranks [numDims]func() []uint32 // by code, the place in order of words
-	ids   func() []string          // of models, written out
+	inOrder [numDims]func() []uint32 // the codes in the order in which people get to see words
+	ranks   [numDims]func() []uint32 // by code, the place in that order
+	ids     func() []string          // of models, written out
 }
 
 func newNames(e *encoder, c *facts.Catalogue) *names {
@@ -71,7 +72,15 @@ func newNames(e *encoder, c *facts.Catalogue) *names {
 		return ids
 	})
 	for d := range numDims {
-		n.ranks[d] = sync.OnceValue(func() []uint32 { return n.rank(d) })
+		n.inOrder[d] = sync.OnceValue(func() []uint32 { return n.sorted(d) })
+		n.ranks[d] = sync.OnceValue(func() []uint32 {
+			codes := n.inOrder[d]()
+			rank := make([]uint32, len(codes))
+			for place, code := range codes {
+				rank[code] = uint32(place)
+			}
+			return rank
+		})
 	}
 	return n
 }
@@ -132,22 +141,15 @@ func (n *names) word(d Dim, code uint32) string {
 	return ""
 }
 
-// rank returns by code the place in the order in which people get to see words:
-// closed lists in their own order, others by the alphabet.
-func (n *names) rank(d Dim) []uint32 {
-	rank := make([]uint32, n.size(d))
-	order := make([]int, len(rank))
-	for i := range order {
-		order[i] = i
+// sorted returns the codes of a dimension in the order in which people get to see
+// words: closed lists in their own order, others by the alphabet.
+func (n *names) sorted(d Dim) []uint32 {
+	codes := make([]uint32, n.size(d))
+	for i := range codes {
+		codes[i] = uint32(i)
 	}
-	if d != Month && closed[d] == nil {
-		w := n.words(d)
-		if len(w) > 0 {
-			slices.SortFunc(order, func(a, b int) int { return cmp.Compare(w[a], w[b]) })
-		}
+	if w := n.words(d); d != Month && closed[d] == nil && len(w) > 0 {
+		slices.SortFunc(codes, func(a, b uint32) int { return cmp.Compare(w[a], w[b]) })
 	}
-	for place, code := range order {
-		rank[code] = uint32(place)
-	}
-	return rank
+	return codes
 }

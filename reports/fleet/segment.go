@@ -451,6 +451,8 @@ type buffers struct {
 	what               [blockRows]uint32
 	store, model, rows [blockRows]uint16
 	key                [blockRows]uint64
+	more               [blockRows]uint32
+	book               book
 }
 
 // whats returns the packed dimensions of the rows from base to end.

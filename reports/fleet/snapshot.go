@@ -23,7 +23,7 @@ import (
 const (
 	snapshotMagic = "solewright fleet\n"
 	// snapshotFormat goes up with every change of what a column or a bit means.
-	snapshotFormat = 2
+	snapshotFormat = 3
 
 	snapshotBuffer = 1 << 20
 	maxWord        = 1 << 16 // bytes of a word of a dictionary

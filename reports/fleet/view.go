@@ -161,12 +161,6 @@ func (q *query) release() {
 // within says that a query bounds no day of a segment.
 func (q *query) within(s *segment) bool { return s.firstDay >= q.firstDay && s.last <= q.last }
 
-// picksAll says that a query picks every row of a segment that isn't struck.
-func (q *query) picksAll(s *segment) bool {
-	return q.within(s) && q.model == nil && q.store == nil && q.staff == nil && q.batch == nil &&
-		q.reason == nil && len(q.what) == 0 && !q.byCode && !q.byKM
-}
-
 // pick returns the rows between two of a block that meet every condition, in rows.
 // Models come first, or stores: they leave the fewest rows for the other
 // conditions.
@@ -179,10 +173,11 @@ func (q *query) pick(s *segment, base, first, end int, rows []uint16) []uint16 {
 	case q.oneStore >= 0:
 		rows = find(rows, s.stores(base, end, q.room()), uint16(q.oneStore))
 	case q.store != nil:
-		rows = choose(rows, s.stores(base, end, q.room()), first-base, func(c uint16) int { return one(q.store[c]) })
+		allowed := q.store
+		rows = choose(rows, s.stores(base, end, q.room()), first-base, func(c uint16) bool { return allowed[c] })
 	case len(what) > 0:
 		t := what[0]
-		rows, what = choose(rows, s.whats(base, end, q.room()), first-base, func(w uint32) int { return int(t.allowed >> t.of(w) & 1) }), what[1:]
+		rows, what = choose(rows, s.whats(base, end, q.room()), first-base, t.allows), what[1:]
 	default:
 		for i := range rows {
 			rows[i] = uint16(first - base + i)
@@ -266,13 +261,13 @@ func find(rows, column []uint16, code uint16) []uint16 {
 	return rows[:n]
 }
 
-// choose picks the rows of a block, from first, whose code in a column is worth 1.
-func choose[C uint16 | uint32](rows []uint16, column []C, first int, worth func(C) int) []uint16 {
+// choose picks the rows of a block, from first, whose code in a column is allowed.
+func choose[C uint16 | uint32](rows []uint16, column []C, first int, allows func(C) bool) []uint16 {
 	n := 0
 	column = column[first:][:len(rows)]
 	for i, c := range column {
 		rows[n] = uint16(first + i)
-		n += worth(c)
+		n += one(allows(c))
 	}
 	return rows[:n]
 }
@@ -302,7 +297,7 @@ func (t fieldTest) keep(rows []uint16, column []uint32) []uint16 {
 	n := 0
 	for _, i := range rows {
 		rows[n] = i
-		n += int(t.allowed >> t.of(column[i]) & 1)
+		n += one(t.allows(column[i]))
 	}
 	return rows[:n]
 }

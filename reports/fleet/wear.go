@@ -204,11 +204,10 @@ func (t *totals[C, E]) change(g *grouping, sel *selection, sign int) {
 }
 
 func (t *totals[C, E]) lines(g *grouping) []E {
-	keys := t.keys()
-	g.sortKeys(keys)
+	keys := g.sortedKeys(&t.table)
 	lines := make([]E, 0, len(keys))
 	for _, k := range keys {
-		if place := t.at(k) - 1; t.count[place] > 0 {
+		if place := *t.table.at(k) - 1; t.count[place] > 0 {
 			lines = append(lines, t.line(g.words(k), t.count[place], &t.all[place]))
 		}
 	}
