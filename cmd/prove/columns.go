@@ -167,7 +167,7 @@ func daysBefore(month string) int {
 func proveColumns(l *lab) error {
 	t := newTable("The fleet in memory beside an embedded column engine", "question", "column engine", "copy", "ratio", "target")
 	t.note("%d readings, the same in both; the engine (DuckDB, from the npm registry) has them in its own file, in its narrowest types, and only the columns it is asked for", inMemory)
-	t.note("medians of %d rounds in turn after one that isn't counted, one reader, no answer kept by the copy; the engine takes as many threads as it likes, the copy one", columnRounds)
+	t.note("medians of %d rounds in turn after one that isn't counted, one reader, no answer kept by the copy; both take as many threads as they like", columnRounds)
 	t.note("every answer is compared: both count the same groups")
 	e, err := l.startEngine(l.path("columns.db"))
 	if err != nil {

@@ -116,6 +116,20 @@ func TestAnAnswerThatWasBroughtUpToDateIsThatOfAScan(t *testing.T) {
 				t.Fatalf("%s by %v of %+v (-scan +kept):\n%s", kind, dims, f, diff)
 			}
 			asked++
+			groups, err := v.Life(Filter{Scopes: []retail.Scope{{}}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			pairs := 0
+			for _, g := range groups {
+				pairs += g.Contradicting + g.Unknown
+				for _, s := range g.Spans {
+					pairs += s.N
+				}
+			}
+			if pairs != v.Pairs {
+				t.Fatalf("life is of %d pairs, the view has %d", pairs, v.Pairs)
+			}
 		}
 	})
 	if asked < 100 {

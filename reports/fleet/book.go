@@ -15,8 +15,9 @@ type book struct {
 	high [1 << highBits]uint32
 	// By code; empty where the question groups by neither.
 	model, store []uint32
-	// For each month from that of epochDay.
-	month uint32
+	// For each month from that of epochDay, and for each number of an interval of
+	// life; 0 where the question goes by neither.
+	month, interval uint32
 }
 
 // The parts of the packed dimensions; no dimension lies in two of them.
@@ -37,14 +38,14 @@ func (b *book) of(what uint32) uint32 {
 // whether it is left out would.
 const leftOut = 4
 
-// cellsInBook returns how many cells a question needs that goes by a book; false
-// where it doesn't.
-func (g *grouping) cellsInBook() (int, bool) {
-	q, n := g.query, g.cellsN
+// countersInBook returns how many cells a question needs that goes by a book;
+// false where it doesn't.
+func (g *grouping) countersInBook() (int, bool) {
+	q, n := g.query, g.counters()
 	if len(q.what) > 0 {
 		n *= leftOut
 	}
-	if n > denseCells || q.oneModel >= 0 || q.store != nil || q.staff != nil || q.batch != nil || q.reason != nil || q.byCode || q.byKM {
+	if n > mostCounters || q.oneModel >= 0 || q.store != nil || q.staff != nil || q.batch != nil || q.reason != nil || q.byCode || q.byKM {
 		return 0, false
 	}
 	return int(n), !slices.ContainsFunc(g.dims, func(d Dim) bool { return d == Code || d == Reason || d == Staff || d == Batch })
@@ -53,8 +54,11 @@ func (g *grouping) cellsInBook() (int, bool) {
 // write puts a question down.
 func (b *book) write(g *grouping) {
 	var each [32]uint32 // bit of the packed dimensions
-	b.model, b.store, b.month = b.model[:0], b.store[:0], 0
-	names, stride := g.view.names, uint32(1)
+	b.model, b.store, b.month, b.interval = b.model[:0], b.store[:0], 0, 0
+	if g.byInterval {
+		b.interval = uint32(g.cellsN)
+	}
+	names, all, stride := g.view.names, uint32(g.counters()), uint32(1)
 	for i, d := range slices.Backward(g.dims) {
 		switch d {
 		case Month:
@@ -87,8 +91,8 @@ func (b *book) write(g *grouping) {
 				continue
 			}
 			for i := range part {
-				if !t.allows(uint32(i)<<shift) && part[i] < uint32(g.cellsN) {
-					part[i] += uint32(g.cellsN)
+				if !t.allows(uint32(i)<<shift) && part[i] < all {
+					part[i] += all
 				}
 			}
 		}
@@ -113,11 +117,14 @@ func addCodes(list []uint32, n int, stride uint32, word func(code int) uint32) [
 func (b *book) count(q *query, s *segment, base int, cells []uint32) {
 	end := min(base+blockRows, s.n)
 	cells = cells[b.month*uint32(s.month):]
-	var more []uint32 // that the store of each row adds to its key
-	if len(b.store) > 0 {
+	var more []uint32 // that its interval and its store add to each row's key
+	if b.interval > 0 || len(b.store) > 0 {
 		more = q.room().more[:end-base]
+		s.interval.read(base, b.interval, more)
+	}
+	if len(b.store) > 0 {
 		for i, c := range s.store[base:end] {
-			more[i] = b.store[c]
+			more[i] += b.store[c]
 		}
 	}
 	byModel := len(b.model) > 0 || q.model != nil

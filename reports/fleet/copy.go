@@ -176,27 +176,28 @@ func (c *Copy) fromSnapshot(ctx context.Context, identity facts.Identity) error 
 
 // add appends a fact.
 func (c *Copy) add(f *facts.Fact) error {
-	var r row
+	var r keyedRow
 	if err := c.encoder.encode(f, &r); err != nil {
 		return err
 	}
-	c.count(&r, f.Runner, 1)
-	if s := c.append(&r, f.Runner); s != nil {
+	c.totals.count(c.encoder, &r, 1)
+	if s := c.append(&r); s != nil {
 		c.put(s, s.seal())
 	}
 	return nil
 }
 
 // append appends a row and returns its segment where that is full now.
-func (c *Copy) append(r *row, runner uint64) *segment {
-	r.runner = c.encoder.runners.add(runner)
+func (c *Copy) append(r *keyedRow) *segment {
+	r.runner = c.encoder.runners.add(r.runnerKey)
+	r.interval = c.encoder.intervals.add(uint64(r.life))
 	key := segmentKey{monthNumber(r.day), r.isFirst}
 	s := c.open[key]
 	if s == nil {
 		s = c.openSegment(key)
 		c.open[key] = s
 	}
-	s.add(r)
+	s.add(&r.row)
 	if s.len() < segmentRows {
 		return nil
 	}
@@ -228,15 +229,12 @@ func (c *Copy) put(old, with *segment) {
 }
 
 // count notes that a row came, or with -1 that it went.
-func (c *Copy) count(r *row, runner uint64, n int) { c.totals.count(c.encoder, r, runner, n) }
-
-// count notes that a row came, or with -1 that it went.
-func (t *rowTotals) count(e *encoder, r *row, runner uint64, n int) {
+func (t *rowTotals) count(e *encoder, r *keyedRow, n int) {
 	t.rows += n
 	if !r.isFirst {
 		t.pairs += n
 	}
-	a, b := e.hash(r, runner)
+	a, b := e.hash(r)
 	t.sum[0] += uint64(n) * a
 	t.sum[1] += uint64(n) * b
 }
@@ -244,9 +242,10 @@ func (t *rowTotals) count(e *encoder, r *row, runner uint64, n int) {
 // publish lets readers see what was written. What has not changed is that of the
 // view before, its answers too.
 func (c *Copy) publish() {
+	e := c.encoder
 	v := &View{
-		AsOf: c.asOf, Rows: c.totals.rows, Pairs: c.totals.pairs, names: c.names, runners: c.encoder.runners.keys,
-		tables: tables{c.encoder.findings.all, c.encoder.unread.all}, places: 4 * len(c.encoder.runners.places),
+		AsOf: c.asOf, Rows: c.totals.rows, Pairs: c.totals.pairs, names: c.names, runners: e.runners.keys,
+		tables: e.tables(), runnerBytes: e.runners.bytes(), intervalBytes: e.intervals.bytes(),
 		sum: c.totals.sum, identity: c.identity, at: c.at, segments: make([]*segment, len(c.segments)),
 	}
 	before := c.view.Load()
@@ -258,6 +257,9 @@ func (c *Copy) publish() {
 	default:
 		v.answers = before.answers
 		copy(v.segments, before.segments)
+		if len(before.intervals) == len(v.intervals) {
+			v.spans = before.spans // it may be sorted already
+		}
 	}
 	c.replaced = false
 	for i, s := range c.segments {
@@ -348,8 +350,9 @@ func (c *Copy) strike(pairs map[uint64]struct{}) {
 			continue
 		}
 		for _, i := range rows {
-			r := s.at(i)
-			c.count(&r, c.encoder.runners.keyOf(r.runner), -1)
+			r := keyedRow{row: s.at(i)}
+			r.life, r.runnerKey = interval(c.encoder.intervals.keys[r.interval]), c.encoder.runners.keys[r.runner]
+			c.totals.count(c.encoder, &r, -1)
 		}
 		s.strike(rows)
 		if 2*s.numStruck <= s.len() {

@@ -73,6 +73,25 @@ type grouping struct {
 	dims   []Dim
 	sizes  [MaxDims]uint64
 	cellsN uint64
+	// byInterval says that each cell is counted by the pairs' intervals of life.
+	byInterval bool
+}
+
+// counters returns how many counts a question has at most.
+func (g *grouping) counters() uint64 {
+	if g.byInterval {
+		return g.cellsN * uint64(len(g.query.intervals))
+	}
+	return g.cellsN
+}
+
+// mostCounters returns up to how many counts are an array, and not a table: fewer
+// where a table of the rows that are picked is smaller.
+func (g *grouping) mostCounters() uint64 {
+	if g.byInterval && (g.query.oneModel >= 0 || g.query.oneStore >= 0) {
+		return fewCounters
+	}
+	return mostCounters
 }
 
 // beside returns the question for another goroutine.
@@ -198,8 +217,10 @@ func (g *grouping) cells(t *tally) []Cell {
 	return cells
 }
 
-// denseCells is up to how many cells a count is an array of, and not a table.
-const denseCells = 1 << 20
+const (
+	mostCounters = 1 << 20
+	fewCounters  = 1 << 12
+)
 
 // tally counts keys: in an array while they are few, else in a table.
 type tally struct {
@@ -214,11 +235,11 @@ var scratch = sync.Pool{New: func() any { return new(tally) }}
 func (g *grouping) tally() *tally {
 	t := scratch.Get().(*tally)
 	t.dense = t.dense[:0]
-	if g.cellsN <= denseCells {
-		if uint64(cap(t.dense)) < g.cellsN {
-			t.dense = make([]uint32, g.cellsN)
+	if n := g.counters(); n <= g.mostCounters() {
+		if uint64(cap(t.dense)) < n {
+			t.dense = make([]uint32, n)
 		}
-		t.dense = t.dense[:g.cellsN]
+		t.dense = t.dense[:n]
 		clear(t.dense)
 	} else {
 		t.table.reset()

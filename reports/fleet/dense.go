@@ -10,8 +10,8 @@ import (
 // again, change is told.
 func (g *grouping) addUp(t *tally, change func(sel *selection, sign int)) {
 	add := func(sel *selection) { change(sel, 1) }
-	n, ok := g.cellsInBook()
-	if !ok {
+	n, ok := g.countersInBook()
+	if !ok || len(t.dense) == 0 {
 		g.view.scan(g.query, add)
 		return
 	}

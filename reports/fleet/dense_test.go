@@ -119,9 +119,9 @@ func scatter(t testing.TB, s scattered) *View {
 	return c.View()
 }
 
-// naive counts row by row, by words, without columns, blocks or codes of a
-// filter: what Count must say.
-func naive(v *View, f *Filter, dims []Dim) map[string]int {
+// naive counts row by row, by words and by what else is said of a row, without
+// columns, blocks or codes of a filter: what Count must say.
+func naive(v *View, f *Filter, dims []Dim, also func(*row) string) map[string]int {
 	from, _ := dayBound(max(f.From, "2000-01-01"), false)
 	to := uint16(1<<16 - 1)
 	if f.To != "" {
@@ -159,7 +159,7 @@ func naive(v *View, f *Filter, dims []Dim) map[string]int {
 			if s.isStruck(i) || s.earlier && !f.Readings || r.day < from || r.day > to {
 				continue
 			}
-			km := distance(r.life, 0)
+			km := countedKM(r.km)
 			if f.KMFrom.OK() && (!km.OK() || km.Int() < f.KMFrom.Int()) || f.KMTo.OK() && (!km.OK() || km.Int() > f.KMTo.Int()) {
 				continue
 			}
@@ -178,7 +178,7 @@ func naive(v *View, f *Filter, dims []Dim) map[string]int {
 			for n, d := range dims {
 				by[n] = word(s, &r, d)
 			}
-			counts[fmt.Sprintf("%q", by)]++
+			counts[fmt.Sprintf("%q", by)+also(&r)]++
 		}
 	}
 	return counts
@@ -199,7 +199,7 @@ func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
 	if !slices.ContainsFunc(short.segments, func(s *segment) bool { return s.sealed && s.numStruck > 0 && !s.earlier }) {
 		t.Fatal("no row of a sealed segment is struck out")
 	}
-	rapid.Check(t, func(t *rapid.T) {
+	draw := func(t *rapid.T) (*View, Filter, []Dim) {
 		v := rapid.SampledFrom([]*View{short, short, long}).Draw(t, "fleet")
 		f := Filter{
 			Scopes: rapid.SampledFrom([][]retail.Scope{{{}}, {{}}, {{}}, {{Region: "N"}}, {{Store: storeCode(3)}}, nil}).Draw(t, "scopes"),
@@ -218,18 +218,96 @@ func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
 			words := append([]string{""}, v.Words(d)...)
 			f.Only = append(f.Only, Only{Dim: d, Words: rapid.SliceOfNDistinct(rapid.SampledFrom(words), 1, 3, rapid.ID).Draw(t, "words")})
 		}
-		dims := rapid.SliceOfNDistinct(rapid.SampledFrom(single), 0, 3, rapid.ID).Draw(t, "dims")
-		cells, err := v.Count(f, dims...)
-		if err != nil {
-			t.Fatal(err)
-		}
-		got := map[string]int{}
-		for _, c := range cells {
-			got[fmt.Sprintf("%q", c.By)] += c.N
-		}
-		if diff := gocmp.Diff(naive(v, &f, dims), got); diff != "" {
-			t.Fatalf("%+v by %v (-one by one +count):\n%s", f, dims, diff)
-		}
+		return v, f, rapid.SliceOfNDistinct(rapid.SampledFrom(single), 0, 3, rapid.ID).Draw(t, "dims")
+	}
+	t.Run("by words", func(t *testing.T) {
+		rapid.Check(t, func(t *rapid.T) {
+			v, f, dims := draw(t)
+			cells, err := v.Count(f, dims...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := map[string]int{}
+			for _, c := range cells {
+				got[fmt.Sprintf("%q", c.By)] += c.N
+			}
+			if diff := gocmp.Diff(naive(v, &f, dims, func(*row) string { return "" }), got); diff != "" {
+				t.Fatalf("%+v by %v (-one by one +count):\n%s", f, dims, diff)
+			}
+		})
+	})
+	t.Run("by interval of life", func(t *testing.T) {
+		rapid.Check(t, func(t *rapid.T) {
+			v, f, dims := draw(t)
+			f.Readings = false
+			groups, err := v.Life(f, dims...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := map[string]int{}
+			for _, g := range groups {
+				by := fmt.Sprintf("%q", g.By)
+				for what, n := range map[string]int{" contradicting": g.Contradicting, " unknown": g.Unknown} {
+					if n > 0 {
+						got[by+what] += n
+					}
+				}
+				for _, s := range g.Spans {
+					got[by+fmt.Sprint(s.Lower, s.Upper)] += s.N
+				}
+				if !slices.IsSortedFunc(g.Spans, func(a, b Span) int {
+					return cmp.Or(cmp.Compare(a.Lower, b.Lower), cmp.Compare(one(b.Upper.OK()), one(a.Upper.OK())), cmp.Compare(a.Upper, b.Upper))
+				}) {
+					t.Fatalf("by %v: spans in another order: %v", dims, g.Spans)
+				}
+			}
+			want := naive(v, &f, dims, func(r *row) string {
+				switch life := interval(v.intervals[r.interval]); {
+				case life.contradicts():
+					return " contradicting"
+				case life == 0:
+					return " unknown"
+				default:
+					return fmt.Sprint(int(life.lower())-1, countedKM(life.upper()))
+				}
+			})
+			if diff := gocmp.Diff(want, got); diff != "" {
+				t.Fatalf("%+v by %v (-one by one +life):\n%s", f, dims, diff)
+			}
+		})
+	})
+	t.Run("by distance and condition", func(t *testing.T) {
+		rapid.Check(t, func(t *rapid.T) {
+			v, f, dims := draw(t)
+			groups, err := v.Looks(f, dims...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := map[string]int{}
+			for _, g := range groups {
+				by := fmt.Sprintf("%q", g.By)
+				for _, l := range g.Looks {
+					for what, n := range map[string]int{" sound": l.Sound, " worn": l.Worn, "": l.N - l.Sound - l.Worn} {
+						if n > 0 {
+							got[by+fmt.Sprint(l.KM)+what] += n
+						}
+					}
+				}
+				if g.Unknown > 0 {
+					got[by+" unknown"] += g.Unknown
+				}
+			}
+			want := naive(v, &f, dims, func(r *row) string {
+				km := countedKM(r.km)
+				if !km.OK() {
+					return " unknown"
+				}
+				return fmt.Sprint(km.Int()) + []string{"", " sound", " worn"}[conditionOf(assess.Verdict(packed[Verdict].of(r.what)))]
+			})
+			if diff := gocmp.Diff(want, got); diff != "" {
+				t.Fatalf("%+v by %v (-one by one +looks):\n%s", f, dims, diff)
+			}
+		})
 	})
 }
 

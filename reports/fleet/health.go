@@ -17,7 +17,8 @@ type ColumnBytes struct {
 
 // Columns returns what each column of the view takes, in the order of the
 // columns; what rows take that wait to be sealed, and what isn't by rows: the
-// runners' keys and the sets of findings and of unread checks.
+// runners' keys, the intervals of life, and the sets of findings and of unread
+// checks.
 func (v *View) Columns() []ColumnBytes {
 	var all []ColumnBytes
 	add := func(name string, bytes int) {
@@ -41,7 +42,8 @@ func (v *View) Columns() []ColumnBytes {
 		add("rows to be sealed", int(unsafe.Sizeof(row{}))*cap(s.rows))
 		add("segments", int(unsafe.Sizeof(*s)))
 	}
-	add("runners' keys", 8*cap(v.runners)+v.places)
+	add("runners' keys", v.runnerBytes)
+	add("intervals of life", v.intervalBytes)
 	add("sets", int(unsafe.Sizeof(finding{}))*cap(v.findings)+4*cap(v.unread))
 	return all
 }

@@ -25,12 +25,23 @@ type LifeGroup struct {
 	Contradicting, Unknown int
 }
 
-// The two ends of an interval of life in a key, and what stands there instead.
+// spanKey writes an interval so that keys sort as spans do, those that are none
+// last.
+func spanKey(key uint64) uint64 {
+	switch i := interval(key); {
+	case i.contradicts():
+		return spanContrary
+	case i == 0:
+		return spanUnknown
+	default:
+		return i.lower()<<kmBits | (i.upper()-1)&kmMask
+	}
+}
+
+// What stands for pairs without an interval: no end is as large.
 const (
-	lifeBits     = 2 * kmBits
-	lifeMask     = 1<<lifeBits - 1
-	lifeUnknown  = lifeMask     // no end is as large
-	lifeContrary = lifeMask - 1 // likewise
+	spanUnknown  = 1<<(2*kmBits) - 1
+	spanContrary = spanUnknown - 1
 )
 
 // errReadings refuses to answer for readings what is of pairs.
@@ -42,33 +53,22 @@ func (v *View) Life(f Filter, dims ...Dim) ([]LifeGroup, error) {
 	if f.Readings {
 		return nil, errReadings
 	}
-	return distinct(v, "life", &f, dims, lifeBits, underLife, func(by []string) LifeGroup { return LifeGroup{By: by} }, (*LifeGroup).add)
-}
-
-// underKeys writes what is counted of a block's rows under their keys, in bits
-// that the keys are moved up by.
-type underKeys func(s *segment, base int, rows []uint16, keys []uint64)
-
-// underLife writes an interval so that keys sort as spans do.
-func underLife(s *segment, base int, rows []uint16, keys []uint64) {
-	for k, i := range rows {
-		lower, upper, contrary := s.lifeAt(base + int(i))
-		under := lower<<kmBits | (upper-1)&kmMask
-		switch {
-		case contrary:
-			under = lifeContrary
-		case lower|upper == 0:
-			under = lifeUnknown
-		}
-		keys[k] = keys[k]<<lifeBits | under
-	}
+	return distinct(v, "life", &f, dims, value{
+		numbered: true,
+		codes: func(s *segment, base int, rows []uint16, codes []uint64) {
+			for k, i := range rows {
+				codes[k] = uint64(s.intervalAt(base + int(i)))
+			}
+		},
+		key: func(q *query, number uint64) uint64 { return spanKey(q.intervals[number]) },
+	}, func(by []string, values int) LifeGroup { return LifeGroup{By: by, Spans: make([]Span, 0, values)} }, (*LifeGroup).add)
 }
 
 func (g *LifeGroup) add(key uint64, n int) {
 	switch key {
-	case lifeContrary:
-		g.Contradicting = n
-	case lifeUnknown:
+	case spanContrary:
+		g.Contradicting += n
+	case spanUnknown:
 		g.Unknown = n
 	default:
 		s := Span{Lower: int(key>>kmBits) - 1, N: n}
@@ -114,7 +114,7 @@ func conditionOf(v assess.Verdict) uint64 {
 // which condition: the current status of pairs, or with Filter.Readings how
 // distances heap.
 func (v *View) Looks(f Filter, dims ...Dim) ([]LookGroup, error) {
-	return distinct(v, "looks", &f, dims, lookBits, underLook(1), func(by []string) LookGroup { return LookGroup{By: by} }, (*LookGroup).add)
+	return distinct(v, "looks", &f, dims, looked(1), newLookGroup, (*LookGroup).add)
 }
 
 // Bands is Looks by bands of distance, each of width km: a Look's KM is where its
@@ -123,23 +123,25 @@ func (v *View) Bands(f Filter, width int, dims ...Dim) ([]LookGroup, error) {
 	if width < 1 {
 		return nil, assess.FieldError{Field: "width", Want: "at least a kilometre", Err: assess.ErrOutOfRange}
 	}
-	return distinct(v, fmt.Sprint("bands ", width), &f, dims, lookBits, underLook(uint64(width)), func(by []string) LookGroup { return LookGroup{By: by} }, (*LookGroup).add)
+	return distinct(v, fmt.Sprint("bands ", width), &f, dims, looked(uint64(width)), newLookGroup, (*LookGroup).add)
 }
 
-// lookBits is what a distance and a condition take.
-const lookBits = kmBits + 2
+func newLookGroup(by []string, _ int) LookGroup { return LookGroup{By: by} }
 
-// underLook writes the band of a distance and the condition.
-func underLook(width uint64) underKeys {
-	return func(s *segment, base int, rows []uint16, keys []uint64) {
-		for k, row := range rows {
-			i := base + int(row)
-			km := s.kmAt(i)
-			if km > 0 {
-				km -= (km - 1) % width
+// looked is the band of a distance and the condition.
+func looked(width uint64) value {
+	return value{
+		codes: func(s *segment, base int, rows []uint16, codes []uint64) {
+			for k, row := range rows {
+				i := base + int(row)
+				km := s.kmAt(i)
+				if km > 0 {
+					km -= (km - 1) % width
+				}
+				codes[k] = km<<2 | conditionOf(assess.Verdict(packed[Verdict].of(s.whatAt(i))))
 			}
-			keys[k] = keys[k]<<lookBits | km<<2 | conditionOf(assess.Verdict(packed[Verdict].of(s.whatAt(i))))
-		}
+		},
+		key: func(_ *query, code uint64) uint64 { return code },
 	}
 }
 
@@ -162,73 +164,128 @@ func (g *LookGroup) add(key uint64, n int) {
 	}
 }
 
-// distinct counts the distinct values of the rows of each group, which key writes
-// in so many bits. Groups come in the order of words, the values of a group from
-// the least.
-func distinct[E any](v *View, kind string, f *Filter, dims []Dim, bits int, under underKeys, begin func(by []string) E, add func(*E, uint64, int)) ([]E, error) {
+// value is what distinct tells rows of a group apart by: a code of less than
+// codeBits bits.
+type value struct {
+	// numbered says that codes are the numbers of intervals of life.
+	numbered bool
+	// codes writes the codes of a block's rows.
+	codes func(s *segment, base int, rows []uint16, codes []uint64)
+	// key returns what a code stands for; values sort by it.
+	key func(q *query, code uint64) uint64
+}
+
+const codeBits = 32
+
+// distinct counts the distinct values of the rows of each group. Groups come in
+// the order of words, the values of a group from the least. What a group begins
+// with is told how many values it has.
+func distinct[E any](v *View, kind string, f *Filter, dims []Dim, of value, begin func(by []string, values int) E, add func(*E, uint64, int)) ([]E, error) {
 	return answered(v, kind, f, dims, func(g *grouping) (sum[E], error) {
-		if g.cellsN > 1<<(63-bits) {
+		if g.cellsN > 1<<(63-codeBits) {
 			return nil, assess.FieldError{Field: "by", Want: "fewer groups at once", Err: assess.ErrOutOfRange}
 		}
-		return &values[E]{counts: counts{tally: scratchTable()}, bits: bits, under: under, begin: begin, put: add}, nil
+		d := &values[E]{of: of, begin: begin, put: add}
+		if g.byInterval = of.numbered; g.byInterval {
+			d.tally = g.tally()
+		} else {
+			d.tally = scratchTable()
+		}
+		return d, nil
 	})
 }
 
-// values is the sum of distinct.
+// values is the sum of distinct. Codes are the slowest part of a key: intervals that
+// come in new have keys behind those that are counted.
 type values[E any] struct {
 	counts
-	bits  int
-	under underKeys
-	begin func(by []string) E
+	of    value
+	begin func(by []string, values int) E
 	put   func(group *E, key uint64, n int)
-	keys  []uint64 // of the rows that are being counted, where they have several
 }
 
 func (d *values[E]) scan(g *grouping) {
-	g.view.scan(g.query, func(sel *selection) { d.change(g, sel, 1) })
+	g.addUp(d.tally, func(sel *selection, sign int) { d.change(g, sel, sign) })
 }
 
 func (d *values[E]) change(g *grouping, sel *selection, sign int) {
+	if len(d.dense) > 0 {
+		d.dense = atLeast(d.dense, int(g.counters()))
+	}
+	codes := g.query.room().code[:len(sel.rows)]
+	d.of.codes(sel.segment, sel.base, sel.rows, codes)
+	for k := range codes {
+		codes[k] *= g.cellsN
+	}
+	if slices.Contains(g.dims, Code) {
+		k, last := -1, -1
+		g.keys(sel, func(row uint16, key uint64) {
+			if int(row) != last {
+				k, last = k+1, int(row)
+			}
+			d.tally.put(codes[k]+key, sign)
+		})
+		return
+	}
 	// All keys first: the processor then waits for several places of the table at
 	// once.
-	var keys []uint64
-	if slices.Contains(g.dims, Code) {
-		d.keys = d.keys[:0]
-		g.keys(sel, func(row uint16, key uint64) {
-			d.keys = append(d.keys, key)
-			d.under(sel.segment, sel.base, []uint16{row}, d.keys[len(d.keys)-1:])
-		})
-		keys = d.keys
-	} else {
-		keys = keysOf(g, sel.segment, sel.base, sel.rows, g.query.room().key[:len(sel.rows)])
-		d.under(sel.segment, sel.base, sel.rows, keys)
+	keys := keysOf(g, sel.segment, sel.base, sel.rows, g.query.room().key[:len(sel.rows)])
+	for k := range keys {
+		keys[k] += codes[k]
 	}
 	for _, key := range keys {
-		*d.table.at(key) += uint32(sign)
+		d.tally.put(key, sign)
 	}
 }
 
 func (d *values[E]) lines(g *grouping) []E {
+	var groups []E
+	if len(d.dense) > 0 {
+		spans := g.query.spans()
+		groups = make([]E, 0, g.cellsN)
+		g.inOrder(func(group uint64) {
+			n := 0
+			for code := range g.query.intervals {
+				n += one(d.dense[uint64(code)*g.cellsN+group] > 0)
+			}
+			if n == 0 {
+				return
+			}
+			groups = append(groups, d.begin(g.words(group), n))
+			for _, code := range spans {
+				if n := d.dense[uint64(code)*g.cellsN+group]; n > 0 {
+					d.put(&groups[len(groups)-1], d.of.key(g.query, uint64(code)), int(n))
+				}
+			}
+		})
+		return groups
+	}
 	type counted struct {
-		place, key uint64
-		n          uint32
+		place, group, key uint64
+		n                 uint32
 	}
 	all := make([]counted, 0, d.table.n)
-	d.table.each(func(key uint64, n uint32) { all = append(all, counted{g.place(key >> d.bits), key, n}) })
+	d.table.each(func(key uint64, n uint32) {
+		group := key % g.cellsN
+		all = append(all, counted{g.place(group), group, d.of.key(g.query, key/g.cellsN), n})
+	})
 	slices.SortFunc(all, func(a, b counted) int { return cmp.Or(cmp.Compare(a.place, b.place), cmp.Compare(a.key, b.key)) })
-	var groups []E
-	for i, c := range all {
-		if i == 0 || c.key>>d.bits != all[i-1].key>>d.bits {
-			groups = append(groups, d.begin(g.words(c.key>>d.bits)))
+	for len(all) > 0 {
+		n := 1
+		for n < len(all) && all[n].group == all[0].group {
+			n++
 		}
-		d.put(&groups[len(groups)-1], c.key&(1<<d.bits-1), int(c.n))
+		group := d.begin(g.words(all[0].group), n)
+		for _, c := range all[:n] {
+			d.put(&group, c.key, int(c.n))
+		}
+		groups, all = append(groups, group), all[n:]
 	}
 	return groups
 }
 
 func (d *values[E]) keep() (sum[E], int) {
 	n := d.settle()
-	d.keys = nil
 	if n > answerBytes {
 		return nil, n
 	}

@@ -45,8 +45,7 @@ type loading struct {
 type part struct {
 	*loading
 	encoder *encoder
-	rows    []row
-	runners []uint64 // their keys
+	rows    []keyedRow
 	totals  rowTotals
 }
 
@@ -56,22 +55,18 @@ const handedRows = 1 << 10
 func (l *loading) begin() func(*facts.Fact) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	p := &part{
-		loading: l, encoder: l.copy.encoder.part(&l.mu),
-		rows: make([]row, 0, handedRows), runners: make([]uint64, 0, handedRows),
-	}
+	p := &part{loading: l, encoder: l.copy.encoder.part(&l.mu), rows: make([]keyedRow, 0, handedRows)}
 	l.parts = append(l.parts, p)
 	return p.add
 }
 
 func (p *part) add(f *facts.Fact) error {
-	p.rows = append(p.rows, row{})
+	p.rows = append(p.rows, keyedRow{})
 	r := &p.rows[len(p.rows)-1]
 	if err := p.encoder.encode(f, r); err != nil {
 		return err
 	}
-	p.runners = append(p.runners, f.Runner)
-	p.totals.count(p.encoder, r, f.Runner, 1)
+	p.totals.count(p.encoder, r, 1)
 	if len(p.rows) == handedRows {
 		p.handOver()
 	}
@@ -83,7 +78,7 @@ func (p *part) handOver() {
 	p.mu.Lock()
 	var full []*segment
 	for i := range p.rows {
-		if s := p.copy.append(&p.rows[i], p.runners[i]); s != nil {
+		if s := p.copy.append(&p.rows[i]); s != nil {
 			full = append(full, s)
 		}
 	}
@@ -91,7 +86,7 @@ func (p *part) handOver() {
 	t.rows, t.pairs = t.rows+p.totals.rows, t.pairs+p.totals.pairs
 	t.sum[0], t.sum[1] = t.sum[0]+p.totals.sum[0], t.sum[1]+p.totals.sum[1]
 	p.mu.Unlock()
-	p.rows, p.runners, p.totals = p.rows[:0], p.runners[:0], rowTotals{}
+	p.rows, p.totals = p.rows[:0], rowTotals{}
 	for _, s := range full {
 		sealed := s.seal()
 		p.mu.Lock()

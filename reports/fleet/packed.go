@@ -47,4 +47,19 @@ func (p *packedInts) at(i int) uint64 {
 	return p.least + (words[0]>>(bit%64)|words[1]<<(64-bit%64))&(1<<p.width-1)
 }
 
+// read reads the numbers from the i-th on, times by, as many as there is room for;
+// of a column whose numbers have thirty-two bits at most.
+func (p *packedInts) read(i int, by uint32, numbers []uint32) {
+	width := uint(p.width)
+	words, bit := p.words[uint(i)*width/64:], uint(i)*width%64
+	for k := range numbers {
+		n := words[0] >> (bit & 63)
+		if bit += width; bit >= 64 {
+			words, bit = words[1:], bit-64
+			n |= words[0] << ((width - bit) & 63)
+		}
+		numbers[k] = by * uint32(p.least+n&(1<<(width&63)-1))
+	}
+}
+
 func (p *packedInts) bytes() int { return 8 * cap(p.words) }

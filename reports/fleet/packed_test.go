@@ -19,6 +19,16 @@ func TestPackedNumbersComeOutAsTheyWentIn(t *testing.T) {
 				t.Fatalf("number %d of %d bits: %d went in, %d came out", i, p.width, want, got)
 			}
 		}
+		if p.width <= 32 && len(numbers) > 0 {
+			from := rapid.IntRange(0, len(numbers)-1).Draw(t, "from")
+			read := make([]uint32, len(numbers)-from)
+			p.read(from, 3, read)
+			for i, got := range read {
+				if want := 3 * uint32(numbers[from+i]); got != want {
+					t.Fatalf("number %d of %d bits, read from %d on: %d, want %d", from+i, p.width, from, got, want)
+				}
+			}
+		}
 		if int(p.width) > bits {
 			t.Fatalf("%d bits for numbers of %d", p.width, bits)
 		}

@@ -33,6 +33,7 @@ func (v *View) Visits(f Filter, dims ...Dim) ([]Visit, error) {
 		day  uint16
 		pair uint64
 		key  uint64
+		km   uint64
 		life uint64
 		as   uint64
 	}
@@ -41,17 +42,17 @@ func (v *View) Visits(f Filter, dims ...Dim) ([]Visit, error) {
 		g.keys(sel, func(row uint16, key uint64) {
 			i := sel.base + int(row)
 			all = append(all, found{
-				sel.dayAt(i), sel.pair(i), key, sel.life(i), conditionOf(assess.Verdict(packed[Verdict].of(sel.whatAt(i)))),
+				sel.dayAt(i), sel.pair(i), key, sel.kmAt(i), v.intervals[sel.intervalAt(i)], conditionOf(assess.Verdict(packed[Verdict].of(sel.whatAt(i)))),
 			})
 		})
 	})
 	slices.SortFunc(all, func(a, b found) int {
-		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.pair, b.pair), cmp.Compare(a.life, b.life), cmp.Compare(a.key, b.key))
+		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.pair, b.pair), cmp.Compare(a.life, b.life), cmp.Compare(a.km, b.km), cmp.Compare(a.key, b.key))
 	})
 	visits := make([]Visit, len(all))
 	for i, r := range all {
 		visits[i] = Visit{
-			By: g.words(r.key), Pair: pairRef(r.pair), Day: dayOf(r.day), KM: distance(r.life, 0),
+			By: g.words(r.key), Pair: pairRef(r.pair), Day: dayOf(r.day), KM: countedKM(r.km),
 			Worn: r.as == worn, Sound: r.as == sound,
 		}
 	}
@@ -194,8 +195,9 @@ func (v *View) Each(f Filter, each func(*Listed) error) error {
 
 func (v *View) listed(s *segment, i int) Listed {
 	r := s.at(i)
+	life := interval(v.intervals[r.interval])
 	return Listed{
-		Pair: pairRef(r.pair), Day: dayOf(r.day), KM: distance(r.life, 0), row: r, view: v,
-		Lower: distance(r.life, lowerShift), Upper: distance(r.life, upperShift), Contradicts: r.life&contradicts != 0,
+		Pair: pairRef(r.pair), Day: dayOf(r.day), KM: countedKM(r.km), row: r, view: v,
+		Lower: countedKM(life.lower()), Upper: countedKM(life.upper()), Contradicts: life.contradicts(),
 	}
 }

@@ -25,43 +25,58 @@ const planes = 4
 
 // row is a fact in numbers.
 type row struct {
-	pair    uint64 // the forty bits of its reference
-	life    uint64
-	runner  uint32
-	batch   uint32
-	what    uint32
-	unread  uint32 // the number of the set of checks without a value
-	finding uint32 // the number of the set of codes
-	grades  [2]uint32
-	tilt    [2]int16
-	day     uint16 // from epochDay
-	store   uint16
-	model   uint16
-	staff   uint16
-	isFirst bool // not the pair's last reading
+	pair     uint64 // the forty bits of its reference
+	km       uint32 // a distance, counted from 1 so that 0 is unread
+	interval uint32 // the number of the pair's interval of life
+	runner   uint32
+	batch    uint32
+	what     uint32
+	unread   uint32 // the number of the set of checks without a value
+	finding  uint32 // the number of the set of codes
+	grades   [2]uint32
+	tilt     [2]int16
+	day      uint16 // from epochDay
+	store    uint16
+	model    uint16
+	staff    uint16
+	isFirst  bool // not the pair's last reading
 }
 
-// The fields of row.life: three distances, each counted from 1 so that 0 is
-// unread, and whether the pair's readings contradict each other.
+// keyedRow is a row with what its interval's and its runner's numbers stand for.
+type keyedRow struct {
+	row
+	life      interval
+	runnerKey uint64
+}
+
+// kmBits is what a distance takes.
 const (
-	kmBits      = 18
-	kmMask      = 1<<kmBits - 1
-	lowerShift  = kmBits
-	upperShift  = 2 * kmBits
-	contradicts = 1 << (3 * kmBits)
+	kmBits = 18
+	kmMask = 1<<kmBits - 1
 )
 
 // maxKM is the largest distance that has room; a record holds no more than
 // 200,000 km.
 const maxKM = kmMask - 2
 
-func distance(life uint64, shift int) assess.Value {
-	n := int(life>>shift) & kmMask
+// countedKM returns the distance that n stands for in a column.
+func countedKM[N uint32 | uint64](n N) assess.Value {
 	if n == 0 {
 		return assess.Unread
 	}
-	return assess.Of(n - 1)
+	return assess.Of(int(n) - 1)
 }
+
+// interval is a pair's interval of life: its lower end and then its upper one,
+// each counted from 1 so that 0 is unread, and whether the pair's readings
+// contradict each other.
+type interval uint64
+
+const contradicts = 1 << (2 * kmBits)
+
+func (i interval) lower() uint64     { return uint64(i) & kmMask }
+func (i interval) upper() uint64     { return uint64(i) >> kmBits & kmMask }
+func (i interval) contradicts() bool { return i&contradicts != 0 }
 
 // noTilt stands where a tilt is unread; a tilt is ±4500 hundredths of a degree.
 const noTilt = -1 << 15
@@ -198,8 +213,7 @@ type columns struct {
 	pairLow []uint16
 
 	day, staff, batch, runner, pairHigh packedInts
-	km, lower, upper, contrary          packedInts // the parts of row.life
-	unread, finding                     packedInts
+	km, interval, unread, finding       packedInts
 	grades, tilt                        [2]packedInts
 }
 
@@ -212,9 +226,7 @@ func (c *columns) packed() []namedColumn {
 		{"runner", &c.runner},
 		{"pair, the other 24 bits", &c.pairHigh},
 		{"km", &c.km},
-		{"life, lower", &c.lower},
-		{"life, upper", &c.upper},
-		{"life, contradicts", &c.contrary},
+		{"interval of life", &c.interval},
 		{"unread checks", &c.unread},
 		{"findings", &c.finding},
 		{"grades, left", &c.grades[0]},
@@ -276,10 +288,8 @@ func (s *segment) seal() *segment {
 	c.batch = pack(n, func(i int) uint64 { return uint64(rows[i].batch) })
 	c.runner = pack(n, func(i int) uint64 { return uint64(rows[i].runner) })
 	c.pairHigh = pack(n, func(i int) uint64 { return rows[i].pair >> 16 })
-	c.km = pack(n, func(i int) uint64 { return rows[i].life & kmMask })
-	c.lower = pack(n, func(i int) uint64 { return rows[i].life >> lowerShift & kmMask })
-	c.upper = pack(n, func(i int) uint64 { return rows[i].life >> upperShift & kmMask })
-	c.contrary = pack(n, func(i int) uint64 { return rows[i].life / contradicts })
+	c.km = pack(n, func(i int) uint64 { return uint64(rows[i].km) })
+	c.interval = pack(n, func(i int) uint64 { return uint64(rows[i].interval) })
 	c.unread = pack(n, func(i int) uint64 { return uint64(rows[i].unread) })
 	c.finding = pack(n, func(i int) uint64 { return uint64(rows[i].finding) })
 	for shoe := range 2 {
@@ -334,7 +344,7 @@ func (s *segment) at(i int) row {
 		return s.rows[i]
 	}
 	return row{
-		pair: s.pair(i), life: s.life(i), runner: uint32(s.runner.at(i)), batch: uint32(s.batch.at(i)), what: s.what[i],
+		pair: s.pair(i), km: uint32(s.km.at(i)), interval: uint32(s.interval.at(i)), runner: uint32(s.runner.at(i)), batch: uint32(s.batch.at(i)), what: s.what[i],
 		unread: uint32(s.unread.at(i)), finding: uint32(s.finding.at(i)),
 		grades: [2]uint32{uint32(s.grades[0].at(i)), uint32(s.grades[1].at(i))},
 		tilt:   [2]int16{s.tiltAt(0, i), s.tiltAt(1, i)},
@@ -351,28 +361,18 @@ func (s *segment) pair(i int) uint64 {
 	return s.pairHigh.at(i)<<16 | uint64(s.pairLow[i])
 }
 
-func (s *segment) life(i int) uint64 {
-	if !s.sealed {
-		return s.rows[i].life
-	}
-	return s.km.at(i) | s.lower.at(i)<<lowerShift | s.upper.at(i)<<upperShift | s.contrary.at(i)*contradicts
-}
-
-// lifeAt returns the two ends of the interval of life, each counted from 1, and
-// whether the pair's readings contradict each other.
-func (s *segment) lifeAt(i int) (lower, upper uint64, contrary bool) {
-	if !s.sealed {
-		life := s.rows[i].life
-		return life >> lowerShift & kmMask, life >> upperShift & kmMask, life&contradicts != 0
-	}
-	return s.lower.at(i), s.upper.at(i), s.contrary.width > 0 && s.contrary.at(i) != 0
-}
-
 func (s *segment) kmAt(i int) uint64 {
 	if !s.sealed {
-		return s.rows[i].life & kmMask
+		return uint64(s.rows[i].km)
 	}
 	return s.km.at(i)
+}
+
+func (s *segment) intervalAt(i int) uint32 {
+	if !s.sealed {
+		return s.rows[i].interval
+	}
+	return uint32(s.interval.at(i))
 }
 
 func (s *segment) dayAt(i int) uint16 {
@@ -450,7 +450,7 @@ func (s *segment) modelAt(i int) uint16 {
 type buffers struct {
 	what               [blockRows]uint32
 	store, model, rows [blockRows]uint16
-	key                [blockRows]uint64
+	key, code          [blockRows]uint64
 	more               [blockRows]uint32
 	book               book
 }
@@ -547,7 +547,7 @@ func (s *segment) strike(rows []int) {
 type encoder struct {
 	stores, staff, batches, codes dictionary[string]
 	models                        dictionary[assess.UUID]
-	runners                       runnerKeys
+	runners, intervals            keyNumbers
 
 	findings sets[string, finding] // by the text of Fact.Codes
 	unread   sets[uint32, uint32]
@@ -615,7 +615,8 @@ const maxDays = 1 << 14
 func newEncoder() *encoder {
 	return &encoder{
 		stores: newDictionary[string](), staff: newDictionary[string](), batches: newDictionary[string](),
-		runners: runnerKeys{keys: []uint64{0}}, codes: newDictionary[string](), models: newDictionary[assess.UUID](),
+		codes: newDictionary[string](), models: newDictionary[assess.UUID](),
+		runners: newKeyNumbers(), intervals: newKeyNumbers(),
 		findings: newSets[string, finding](), unread: newSets[uint32, uint32](), days: map[string]uint16{},
 	}
 }
@@ -631,13 +632,14 @@ func number[K comparable](d *dictionary[K], what string, word K) (uint16, error)
 	return uint16(n), nil
 }
 
-// encode writes a fact as a row, but for its runner's number.
-func (e *encoder) encode(f *facts.Fact, r *row) error {
+// encode writes a fact as a row, but for the numbers of its interval and its
+// runner.
+func (e *encoder) encode(f *facts.Fact, r *keyedRow) error {
 	var err error
-	*r = row{
+	*r = keyedRow{row: row{
 		batch: e.batches.add(f.Batch), unread: e.unreadSet(unreadBits(&f.Unread)),
 		grades: [2]uint32{uint32(f.Grades[0]), uint32(f.Grades[1])}, isFirst: !f.Last,
-	}
+	}, runnerKey: f.Runner}
 	if r.pair, err = pairNumber(f.Pair); err != nil {
 		return err
 	}
@@ -662,15 +664,17 @@ func (e *encoder) encode(f *facts.Fact, r *row) error {
 			r.tilt[i] = int16(v.Int())
 		}
 	}
+	var counted [3]uint64
 	for i, v := range [3]assess.Value{f.KM, f.Lower, f.Upper} {
 		switch {
 		case !v.OK():
 		case v.Int() < 0 || v.Int() > maxKM:
 			return fmt.Errorf("pair %s: a distance of %d km has no room", f.Pair, v.Int())
 		default:
-			r.life |= uint64(v.Int()+1) << (i * kmBits)
+			counted[i] = uint64(v.Int() + 1)
 		}
 	}
+	r.km, r.life = uint32(counted[0]), interval(counted[1]|counted[2]<<kmBits)
 	if f.Contradicts {
 		r.life |= contradicts
 	}
@@ -785,14 +789,19 @@ func (d *dictionary[K]) add(word K) uint32 {
 
 func (d *dictionary[K]) hash(n uint32) uint64 { return d.hashes[n] }
 
-// runnerKeys numbers the keys of runners from 1; no runner is 0. Places are by
-// open addressing: a map would take five times the memory.
-type runnerKeys struct {
+// keyNumbers numbers keys from 1; key 0, which is of no runner and of no interval,
+// is 0. Places are by open addressing: a map would take five times the memory.
+type keyNumbers struct {
 	keys   []uint64
 	places []uint32 // of keys, 0 empty; a power of two of them
 }
 
-func (k *runnerKeys) add(key uint64) uint32 {
+func newKeyNumbers() keyNumbers { return keyNumbers{keys: []uint64{0}} }
+
+// bytes returns what the keys take.
+func (k *keyNumbers) bytes() int { return 8*cap(k.keys) + 4*cap(k.places) }
+
+func (k *keyNumbers) add(key uint64) uint32 {
 	if key == 0 {
 		return 0
 	}
@@ -813,14 +822,7 @@ func (k *runnerKeys) add(key uint64) uint32 {
 	}
 }
 
-func (k *runnerKeys) keyOf(n uint32) uint64 {
-	if n == 0 {
-		return 0
-	}
-	return k.keys[n]
-}
-
-func (k *runnerKeys) grow() {
+func (k *keyNumbers) grow() {
 	size := 1 << 10
 	for 3*len(k.keys) >= size {
 		size *= 2
@@ -855,14 +857,14 @@ func countBits(codes *[planes]uint64, f func(code uint32)) {
 
 // hash returns two sums over what a row says, in words and not in this copy's
 // numbers, so that another copy of the same data has the same.
-func (e *encoder) hash(r *row, runner uint64) (a, b uint64) {
+func (e *encoder) hash(r *keyedRow) (a, b uint64) {
 	h := hasher{1, 2}
 	h.add(r.pair | uint64(one(r.isFirst))<<63)
-	h.add(r.life)
+	h.add(uint64(r.km) | uint64(r.life)<<kmBits)
 	h.add(uint64(r.what)<<32 | uint64(e.unread.all[r.unread]))
 	h.add(uint64(r.grades[0])<<32 | uint64(r.grades[1]))
 	h.add(uint64(r.day)<<32 | uint64(uint16(r.tilt[0]))<<16 | uint64(uint16(r.tilt[1])))
-	h.add(runner)
+	h.add(r.runnerKey)
 	f := &e.findings.all[r.finding]
 	for _, n := range [...]uint64{
 		e.stores.hash(uint32(r.store)), e.staff.hash(uint32(r.staff)), e.models.hash(uint32(r.model)),

@@ -23,7 +23,7 @@ import (
 const (
 	snapshotMagic = "solewright fleet\n"
 	// snapshotFormat goes up with every change of what a column or a bit means.
-	snapshotFormat = 3
+	snapshotFormat = 4
 
 	snapshotBuffer = 1 << 20
 	maxWord        = 1 << 16 // bytes of a word of a dictionary
@@ -113,6 +113,8 @@ func (w *snapshotWriter) view(v *View, anchor string) {
 	}
 	w.put(uint32(len(v.runners)))
 	w.put(v.runners)
+	w.put(uint32(len(v.intervals)))
+	w.put(v.intervals)
 	w.put(v.sum[:])
 	w.put(uint32(len(v.findings)))
 	for i := range v.findings {
@@ -256,9 +258,11 @@ func (r *snapshotReader) copy(c *Copy) (anchor string) {
 			e.models.add(u)
 		}
 	}
-	e.runners.keys = make([]uint64, r.length(maxWords))
-	r.get(e.runners.keys)
-	e.runners.grow()
+	for _, k := range []*keyNumbers{&e.runners, &e.intervals} {
+		k.keys = make([]uint64, r.length(maxWords))
+		r.get(k.keys)
+		k.grow()
+	}
 	r.get(c.totals.sum[:])
 	for range r.length(maxWords) {
 		if text := r.text(); r.err == nil {

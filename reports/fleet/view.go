@@ -1,8 +1,10 @@
 package fleet
 
 import (
+	"cmp"
 	"encoding/binary"
 	"encoding/hex"
+	"slices"
 	"sync"
 	"time"
 
@@ -23,16 +25,34 @@ type View struct {
 	segments []*segment // their state at the moment
 	answers  *answers
 	runners  []uint64  // their keys
-	places   int       // bytes of what finds them
 	sum      [2]uint64 // over all rows
 	identity facts.Identity
 	at       facts.Position
+
+	runnerBytes, intervalBytes int
 }
 
-// tables are what the numbers of sets in the columns stand for. They only grow.
+// tables are what the numbers of sets and of intervals in the columns stand for.
+// They only grow.
 type tables struct {
-	findings []finding
-	unread   []uint32 // a bit for each check
+	findings  []finding
+	unread    []uint32 // a bit for each check
+	intervals []uint64
+	spans     func() []uint32 // the numbers of intervals in the order of spans
+}
+
+// tables returns the tables as they are now.
+func (e *encoder) tables() tables {
+	t := tables{findings: e.findings.all, unread: e.unread.all, intervals: e.intervals.keys}
+	t.spans = sync.OnceValue(func() []uint32 {
+		numbers := make([]uint32, len(t.intervals))
+		for n := range numbers {
+			numbers[n] = uint32(n)
+		}
+		slices.SortFunc(numbers, func(a, b uint32) int { return cmp.Compare(spanKey(t.intervals[a]), spanKey(t.intervals[b])) })
+		return numbers
+	})
+	return t
 }
 
 // or returns the longer of two states of the tables.
@@ -42,6 +62,9 @@ func (t tables) or(other tables) tables {
 	}
 	if len(other.unread) > len(t.unread) {
 		t.unread = other.unread
+	}
+	if len(other.intervals) > len(t.intervals) {
+		t.intervals, t.spans = other.intervals, other.spans
 	}
 	return t
 }
