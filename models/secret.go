@@ -28,7 +28,10 @@ func newSecret(prefix string) (secret string, h hash) {
 	return secret, sha256.Sum256([]byte(secret))
 }
 
-// Token is what an API token may do.
+// Token is what an API token may do. Unlike an account it has one role, in as
+// many scopes as need be: it is a program's, not a person's who does two jobs. A
+// program that needs two roles gets two tokens, each with as little as its part
+// takes, which the trail names apart and which end one by one.
 type Token struct {
 	Name      string
 	Role      retail.Role
