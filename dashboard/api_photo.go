@@ -76,28 +76,22 @@ func (s *Server) putPhoto(c *gin.Context) error {
 	if sha256.Sum256(data) != sent {
 		return &failure{class: badValues, values: []badValue{{Pointer: "#", Detail: "the bytes have another SHA-256 than the address: they were changed on the way"}}}
 	}
-	// A picture unpacks to hundreds of times its bytes.
-	select {
-	case s.stripping <- struct{}{}:
-		defer func() { <-s.stripping }()
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-	p, err := photos.Strip(data)
-	if errors.Is(err, photos.ErrPicture) {
-		return &failure{class: badValues, cause: err, values: []badValue{{Pointer: "#", Detail: err.Error()}}}
-	}
+	p, err := s.strip(ctx, data)
 	if err != nil {
+		return err
+	}
+	stored := models.StoredPhoto{SHA: p.SHA, Bytes: len(p.Bytes), Width: p.Width, Height: p.Height}
+	if err := s.db.ExpectPhoto(ctx, stored); err != nil {
 		return err
 	}
 	if err := files.Put(ctx, p); err != nil {
 		return err
 	}
-	created, err := s.db.SavePhoto(ctx, who.actor(), models.StoredPhoto{SHA: p.SHA, Bytes: len(p.Bytes), Width: p.Width, Height: p.Height}, sent, link)
+	created, err := s.db.SavePhoto(ctx, who.actor(), stored, sent, link)
 	if err != nil {
 		return err
 	}
-	// An erasure may have deleted the file between the two.
+	// It may have been deleted between the two, as of an erased runner.
 	if err := files.Put(ctx, p); err != nil {
 		return err
 	}
@@ -109,6 +103,22 @@ func (s *Server) putPhoto(c *gin.Context) error {
 	c.Header("Location", apiRoot+"/photos/"+hex.EncodeToString(p.SHA[:]))
 	c.JSON(status, photoOf(&link))
 	return nil
+}
+
+// strip strips a photo once there is a place for it: a picture unpacks to hundreds
+// of times its bytes.
+func (s *Server) strip(ctx context.Context, data []byte) (*photos.Photo, error) {
+	select {
+	case s.stripping <- struct{}{}:
+		defer func() { <-s.stripping }()
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	p, err := photos.Strip(data)
+	if errors.Is(err, photos.ErrPicture) {
+		err = &failure{class: badValues, cause: err, values: []badValue{{Pointer: "#", Detail: err.Error()}}}
+	}
+	return p, err
 }
 
 // photoAsked returns the files of photos and the hash that the address names.

@@ -12,7 +12,9 @@ import (
 	"net/http/httptest"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"solewright/models/photos"
 	"solewright/models/photos/s3test"
@@ -158,6 +160,95 @@ func TestAPhotoThatCannotBeKeptIsSaidAndComesAgain(t *testing.T) {
 	want(t, r.call("GET", apiRoot+"/photos/"+sha+"?w=160", r.fitter(), nil), http.StatusOK)
 	bucket.Fail(func(*http.Request) (int, string) { return http.StatusServiceUnavailable, "SlowDown" })
 	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.fitter(), nil), http.StatusServiceUnavailable)
+}
+
+// A bucket that takes a photo and says that it didn't: nothing shows the photo
+// until it has come again, and nothing that fails is told with the key.
+func TestAPhotoThatTheBucketTookUnsaidComesAgain(t *testing.T) {
+	bucket := s3test.New(t)
+	r := newRig(t, func(c *Config) {
+		var err error
+		c.Photos, err = photos.Open(bucket.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret})
+		must(t, err)
+	})
+	data, sha := shot(t, 1)
+	r.put(1, soundReading)
+	bucket.FailDone(func(q *http.Request) (status int, code string) {
+		if q.Method == http.MethodPut {
+			status, code = http.StatusInternalServerError, "InternalError"
+		}
+		return status, code
+	})
+	want(t, r.upload(shown(sha, id(1), storeA), r.fitter(), data), http.StatusServiceUnavailable)
+	list := func() int {
+		return len(decoded[photosOut](t, r.call("GET", apiRoot+"/inspections/"+id(1)+"/photos", r.fitter(), nil)).Photos)
+	}
+	if len(bucket.Names()) != 1 || list() != 0 {
+		t.Errorf("%v are kept and %d shown, want 1 and 0", bucket.Names(), list())
+	}
+	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.fitter(), nil), http.StatusNotFound)
+
+	bucket.FailDone(nil)
+	want(t, r.upload(shown(sha, id(1), storeA), r.fitter(), data), http.StatusCreated)
+	want(t, r.call("GET", apiRoot+"/photos/"+sha, r.fitter(), nil), http.StatusOK)
+	if list() != 1 {
+		t.Errorf("%d are shown, want 1", list())
+	}
+
+	// What no reading takes is not kept for good.
+	for n := 2; n <= 12; n++ {
+		other, hash := shot(t, n)
+		want(t, r.upload(shown(hash, id(1), storeA), r.fitter(), other), http.StatusCreated)
+	}
+	many, hash := shot(t, 13)
+	want(t, r.upload(shown(hash, id(1), storeA), r.fitter(), many), http.StatusUnprocessableEntity)
+	r.clock.advance(2 * time.Hour)
+	gone, err := r.db.PhotosToDelete(t.Context())
+	must(t, err)
+	if len(gone) != 1 {
+		t.Errorf("%d are to be deleted, want the one that was refused", len(gone))
+	}
+	for _, told := range []string{s3test.Key, s3test.Secret} {
+		if strings.Contains(r.logged.String(), told) {
+			t.Errorf("the log tells %q", told)
+		}
+	}
+}
+
+// While a bucket is slow, pictures are still unpacked, so that who comes next
+// waits for the bucket alone.
+func TestASlowBucketHoldsUpNoOtherPhoto(t *testing.T) {
+	bucket := s3test.New(t)
+	r := newRig(t, func(c *Config) {
+		var err error
+		c.Photos, err = photos.Open(bucket.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret})
+		must(t, err)
+	})
+	r.put(1, soundReading)
+	fitter := r.fitter()
+	all := cap(r.stripping) + 1
+	arrived, answer := make(chan struct{}, all), make(chan struct{})
+	bucket.Fail(func(q *http.Request) (int, string) {
+		if q.Method == http.MethodPut {
+			arrived <- struct{}{}
+			<-answer
+		}
+		return 0, ""
+	})
+	var sending sync.WaitGroup
+	for n := range all {
+		data, sha := shot(t, n+1)
+		sending.Go(func() {
+			if w := r.upload(shown(sha, id(1), storeA), fitter, data); w.Code != http.StatusCreated {
+				t.Errorf("%d %s", w.Code, w.Body)
+			}
+		})
+	}
+	for range all {
+		<-arrived
+	}
+	close(answer)
+	sending.Wait()
 }
 
 func TestABlindReadersPhotoIsKeptFromOthers(t *testing.T) {

@@ -131,6 +131,28 @@ func (row *linkRow) link() (PhotoLink, error) {
 	return l, json.Unmarshal([]byte(row.Points), &l.Points)
 }
 
+// photoUnclaimed is how long a file may be kept without a record of what it
+// shows. An upload is over long before. House value.
+const photoUnclaimed = time.Hour
+
+// ExpectPhoto notes that a photo's file is about to be kept. Unless
+// [DB.SavePhoto] says within the hour what it shows, it is one of
+// [DB.PhotosToDelete] then: a file that was kept for nothing, because the server
+// was killed or the reading takes no photo, doesn't stay where nobody finds it. Of
+// a photo that is known nothing changes.
+func (db *DB) ExpectPhoto(ctx context.Context, p StoredPhoto) error {
+	row := db.photoRow(p)
+	row.DeletedAt = instant(db.now().Add(photoUnclaimed))
+	return wrap(db.tx(ctx, func(t *txn) error {
+		_, err := t.ExecContext(ctx, photoLayout.insert(db.dialect)+" ON CONFLICT DO NOTHING", fields(&row)...)
+		return err
+	}), "expecting photo %x", p.SHA)
+}
+
+func (db *DB) photoRow(p StoredPhoto) photoRow {
+	return photoRow{SHA: p.SHA, Bytes: p.Bytes, Width: p.Width, Height: p.Height, CreatedAt: instant(db.now())}
+}
+
 // SavePhoto notes a photo whose file is kept, and what it shows; sent is the
 // SHA-256 of the bytes that it was made of, which leads to it too. The same again
 // changes nothing and returns created false; another view or other points of the
@@ -183,13 +205,13 @@ func (db *DB) savePhoto(ctx context.Context, t *txn, by Actor, p StoredPhoto, se
 	if n >= maxPhotos {
 		return false, refused("inspection", assess.UUID(row.InspectionID).String(), fmt.Sprintf("a reading with fewer than %d photos", maxPhotos))
 	}
-	photo := photoRow{SHA: p.SHA, Bytes: p.Bytes, Width: p.Width, Height: p.Height, CreatedAt: instant(db.now())}
+	photo := db.photoRow(p)
 	for _, w := range []struct {
 		layout layout
 		row    []any
 		again  string
 	}{
-		// A photo that was to be deleted is wanted again.
+		// A photo that was to be deleted is wanted.
 		{photoLayout, fields(&photo), " ON CONFLICT (sha) DO UPDATE SET deleted_at = NULL"},
 		{aliasLayout, fields(&aliasRow{SentSHA: sent, SHA: p.SHA}), " ON CONFLICT DO NOTHING"},
 		{linkLayout, fields(&row), ""},
@@ -324,9 +346,9 @@ func (db *DB) EachPhoto(ctx context.Context, f func(StoredPhoto) error) error {
 }
 
 // PhotosToDelete returns the photos whose files are to be deleted: see
-// [DB.EraseRunner].
+// [DB.EraseRunner] and [DB.ExpectPhoto].
 func (db *DB) PhotosToDelete(ctx context.Context) ([][sha256.Size]byte, error) {
-	rows, err := db.primary.QueryContext(ctx, "SELECT sha FROM photo WHERE deleted_at IS NOT NULL ORDER BY sha")
+	rows, err := db.primary.QueryContext(ctx, db.dialect.sql("SELECT sha FROM photo WHERE deleted_at <= ? ORDER BY sha"), instant(db.now()))
 	if err != nil {
 		return nil, wrap(err, "reading the photos to delete")
 	}

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"slices"
 	"testing"
+	"time"
 
 	"solewright/assess"
 	"solewright/models"
@@ -118,6 +119,53 @@ func TestPhoto(t *testing.T) {
 			}
 		})
 	})
+}
+
+// A file is written before the record that leads to it.
+func TestAPhotoThatNothingShowsGoes(t *testing.T) {
+	now := at
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		setUp(t, db)
+		now = at
+		toDelete := func(want ...models.StoredPhoto) {
+			t.Helper()
+			gone, err := db.PhotosToDelete(t.Context())
+			must(t, err)
+			if !slices.EqualFunc(gone, want, func(sha [sha256.Size]byte, p models.StoredPhoto) bool { return sha == p.SHA }) {
+				t.Errorf("to delete are %x, want %d", gone, len(want))
+			}
+		}
+		in := reading(1, ref(1), 420, assess.Keep)
+		save(t, db, in)
+		back := models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Left, View: models.ViewBack}
+		kept, sent := picture(1)
+		lost, lostSent := picture(2)
+		for _, p := range []models.StoredPhoto{kept, lost} {
+			must(t, db.ExpectPhoto(t.Context(), p))
+			_, err := db.Photo(t.Context(), p.SHA)
+			wantErr(t, err, models.ErrNotFound)
+		}
+		_, err := db.SavePhoto(t.Context(), office, kept, sent, back)
+		must(t, err)
+		must(t, db.ExpectPhoto(t.Context(), kept)) // sent again
+		if _, err := db.Photo(t.Context(), sent); err != nil {
+			t.Error(err)
+		}
+		toDelete()
+		now = now.Add(59 * time.Minute)
+		toDelete()
+		now = now.Add(time.Minute)
+		toDelete(lost)
+		must(t, db.PhotoDeleted(t.Context(), lost.SHA))
+		toDelete()
+		must(t, db.ExpectPhoto(t.Context(), lost))
+		created, err := db.SavePhoto(t.Context(), office, lost, lostSent, back)
+		must(t, err)
+		now = now.Add(time.Hour)
+		if toDelete(); !created {
+			t.Error("what was forgotten is not stored again")
+		}
+	}, dbtest.Clock(func() time.Time { return now }))
 }
 
 func TestPhotosOfAnErasedRunnerGo(t *testing.T) {

@@ -20,7 +20,7 @@ const (
 
 // keepErased has the erasure list replayed, at once where today's turn is
 // missing and then once a day, by one of all servers, and deletes the photos that
-// erasures left, until the context ends.
+// nothing shows, as of erased runners, until the context ends.
 func keepErased(ctx context.Context, db *models.DB, files *photos.Store, log *slog.Logger, now func() time.Time) {
 	owner := thisServer()
 	every(ctx, erasuresEvery, func() {
@@ -36,7 +36,7 @@ func keepErased(ctx context.Context, db *models.DB, files *photos.Store, log *sl
 			log.Warn("deleting photos", "error", err)
 		}
 		if deleted > 0 {
-			log.Info("deleted photos of erased runners", "photos", deleted)
+			log.Info("deleted photos that nothing shows", "photos", deleted)
 		}
 	})
 }

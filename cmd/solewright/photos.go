@@ -39,15 +39,15 @@ func (p *photoStore) files(data string) (*photos.Store, error) {
 	return files, nil
 }
 
-// deletePhotos deletes the files of the photos that nothing shows any more, and
-// returns how many it deleted. One that fails doesn't keep the others; it is
-// tried again the next time.
+// deletePhotos deletes the files of the photos that nothing shows, and what was
+// left half written, and returns how many photos it deleted. One that fails
+// doesn't keep the others; it is tried again the next time.
 func deletePhotos(ctx context.Context, db *models.DB, files *photos.Store) (deleted int, err error) {
 	gone, err := db.PhotosToDelete(ctx)
 	if err != nil {
 		return 0, err
 	}
-	var failed []error
+	failed := []error{files.Tidy()}
 	for _, sha := range gone {
 		if err := files.Delete(ctx, sha); err != nil {
 			failed = append(failed, err)

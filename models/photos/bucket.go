@@ -86,14 +86,22 @@ func (b *bucket) do(ctx context.Context, call func(context.Context) error) error
 
 func (b *bucket) key(name string) string { return path.Join(b.prefix, name) }
 
-// has answers false to a key that may write and not list, to whom a server
-// doesn't say what there is: then the object is put again, as it was.
-func (b *bucket) has(ctx context.Context, name string) bool {
-	return b.do(ctx, func(ctx context.Context) error {
-		_, err := b.at.StatObject(ctx, b.name, b.key(name), minio.StatObjectOptions{})
+// size is −1 for a key that may write and not list, to whom a server doesn't say
+// what there is: then the object is put again, as it was.
+func (b *bucket) size(ctx context.Context, name string) (n int64) {
+	err := b.do(ctx, func(ctx context.Context) error {
+		object, err := b.at.StatObject(ctx, b.name, b.key(name), minio.StatObjectOptions{})
+		n = object.Size
 		return err
-	}) == nil
+	})
+	if err != nil {
+		return -1
+	}
+	return n
 }
+
+// tidy has nothing to do: an object that wasn't put whole isn't there.
+func (b *bucket) tidy() error { return nil }
 
 func (b *bucket) get(ctx context.Context, name string) (data []byte, err error) {
 	err = b.do(ctx, func(ctx context.Context) error {

@@ -18,25 +18,40 @@ type folder string
 // oldPart is how long nobody writes one file. House value.
 const oldPart = time.Hour
 
-// clearParts removes what a server that was killed left half written.
-func clearParts(dir string) error {
-	parts, err := filepath.Glob(filepath.Join(dir, "*", ".part-*"))
+func (f folder) tidy() error {
+	parts, err := filepath.Glob(f.path("*/.part-*"))
 	if err != nil {
 		return err
 	}
+	var failed []error
 	for _, part := range parts {
 		if info, err := os.Stat(part); err == nil && time.Since(info.ModTime()) > oldPart {
-			os.Remove(part)
+			failed = append(failed, os.Remove(part))
 		}
 	}
-	return nil
+	return errors.Join(failed...)
 }
 
 func (f folder) path(name string) string { return filepath.Join(string(f), filepath.FromSlash(name)) }
 
-func (f folder) has(_ context.Context, name string) bool {
-	_, err := os.Stat(f.path(name))
-	return err == nil
+// size makes the name last, too: whoever gave it may have been killed before, or
+// not have come to that yet.
+func (f folder) size(_ context.Context, name string) int64 {
+	info, err := os.Stat(f.path(name))
+	if err != nil || f.last(name) != nil {
+		return -1
+	}
+	return info.Size()
+}
+
+// last makes a name last, and that of its folder, whoever gave them.
+func (f folder) last(name string) error {
+	for _, dir := range []string{filepath.Dir(f.path(name)), string(f)} {
+		if err := syncDir(dir); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (f folder) get(ctx context.Context, name string) ([]byte, error) {
@@ -50,19 +65,26 @@ func (f folder) get(ctx context.Context, name string) ([]byte, error) {
 	return data, nil
 }
 
-// put writes a file under a name that nobody reads, and renames it once it is
-// on the disk.
 func (f folder) put(_ context.Context, name string, data []byte) error {
+	return diskError(f.write(name, data))
+}
+
+// write writes a file under a name that nobody reads, and renames it once it is
+// on the disk.
+func (f folder) write(name string, data []byte) error {
 	path := f.path(name)
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o750); err != nil {
-		return diskError(err)
+		return err
 	}
 	part, err := os.CreateTemp(dir, ".part-*")
 	if err != nil {
-		return diskError(err)
+		return err
 	}
-	return finish(part, path, data)
+	if err := finish(part, path, data); err != nil {
+		return err
+	}
+	return f.last(name)
 }
 
 // partFile is a file that is being written.
@@ -78,7 +100,6 @@ func finish(part partFile, path string, data []byte) (err error) {
 	defer func() {
 		if err != nil {
 			os.Remove(part.Name())
-			err = diskError(err)
 		}
 	}()
 	_, err = part.Write(data)
@@ -91,13 +112,10 @@ func finish(part partFile, path string, data []byte) (err error) {
 	if err == nil {
 		err = os.Rename(part.Name(), path)
 	}
-	if err != nil {
-		return err
-	}
-	return syncDir(filepath.Dir(path))
+	return err
 }
 
-// syncDir makes a name that was given in a folder last.
+// syncDir makes the names that were given in a folder last.
 func syncDir(dir string) error {
 	d, err := os.Open(dir)
 	if err != nil {
@@ -117,7 +135,7 @@ func (f folder) remove(_ context.Context, name string) error {
 // diskError puts the sentinel for what a disk says into its chain.
 func diskError(err error) error {
 	switch {
-	case errors.Is(err, fs.ErrNotExist):
+	case err == nil, errors.Is(err, fs.ErrNotExist):
 		return err
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
 		return fmt.Errorf("%w: %w", ErrFull, err)

@@ -59,7 +59,7 @@ func TestADiskThatFailsKeepsNothingByHalves(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			err = finish(failing{part, c.at, c.err}, filepath.Join(dir, "photo.jpg"), []byte("a picture"))
+			err = diskError(finish(failing{part, c.at, c.err}, filepath.Join(dir, "photo.jpg"), []byte("a picture")))
 			if !errors.Is(err, c.want) {
 				t.Errorf("%v, want %v", err, c.want)
 			}

@@ -197,14 +197,14 @@ func TestAStoreKeepsAPhotoOnce(t *testing.T) {
 				files *photos.Store
 				err   error
 				names func() []string
-				spoil func(name string)
+				spoil func(name string, data []byte)
 			)
 			if kind == "a folder" {
 				dir := t.TempDir()
 				files, err = photos.Open("file:"+dir, photos.Access{})
 				names = func() []string { return in(t, dir) }
-				spoil = func(name string) {
-					if err := os.WriteFile(name, []byte("rotten"), 0o600); err != nil {
+				spoil = func(name string, data []byte) {
+					if err := os.WriteFile(name, data, 0o600); err != nil {
 						t.Fatal(err)
 					}
 				}
@@ -212,7 +212,7 @@ func TestAStoreKeepsAPhotoOnce(t *testing.T) {
 				server := s3test.New(t)
 				files, err = photos.Open(server.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret})
 				names = server.Names
-				spoil = func(name string) { server.Put(name, []byte("rotten")) }
+				spoil = server.Put
 			}
 			if err != nil {
 				t.Fatal(err)
@@ -254,7 +254,22 @@ func TestAStoreKeepsAPhotoOnce(t *testing.T) {
 			if len(names()) != 2 {
 				t.Fatalf("%d files, want the photo and the small one: %v", len(names()), names())
 			}
-			spoil(names()[1]) // after NAME.160.jpg
+			whole := names()[1] // after NAME.160.jpg
+			spoil(names()[0], small[:len(small)/2])
+			if again, err := files.Bytes(t.Context(), p.SHA, 160); err != nil || !bytes.Equal(again, small) {
+				t.Errorf("half a small one is answered with %d bytes, %v, want it made again", len(again), err)
+			}
+			spoil(whole, p.Bytes[:len(p.Bytes)/2]) // a copy that was broken off
+			if _, err := files.Bytes(t.Context(), p.SHA, 0); !errors.Is(err, photos.ErrStore) {
+				t.Errorf("half a photo is %v", err)
+			}
+			if err := files.Put(t.Context(), p); err != nil {
+				t.Error(err)
+			}
+			if got, err := files.Bytes(t.Context(), p.SHA, 0); err != nil || !bytes.Equal(got, p.Bytes) {
+				t.Errorf("put again it is %d bytes, %v", len(got), err)
+			}
+			spoil(whole, []byte("rotten"))
 			if wrong, err := files.Check(t.Context(), p.SHA); wrong != "its file holds other bytes" || err != nil {
 				t.Errorf("rot is %q, %v", wrong, err)
 			}
@@ -379,6 +394,111 @@ func TestABucketThatRefuses(t *testing.T) {
 	})
 }
 
+// What a bucket says in the middle of something, or doesn't, is not to be taken
+// for what it has done: a photo is kept when Put says so, never shown by halves,
+// and comes again.
+func TestABucketThatStopsHalfWay(t *testing.T) {
+	p, err := photos.Strip(asPNG(t, drawn(400, 200)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	const silent, slow = 150 * time.Millisecond, 10 * time.Second // how long is waited
+	of := func(method string, then func()) func(*http.Request) bool {
+		return func(r *http.Request) bool {
+			if r.Method == method && then != nil {
+				then()
+			}
+			return r.Method == method
+		}
+	}
+	broken := func(*http.Request) (int, string) { return http.StatusInternalServerError, "InternalError" }
+	puts := func(r *http.Request) (int, string) {
+		if r.Method == http.MethodPut {
+			return broken(r)
+		}
+		return 0, ""
+	}
+	for _, c := range []struct {
+		name    string
+		befalls func(s *s3test.Server, silence func())
+		wait    time.Duration
+		there   bool // before
+		kept    int  // objects afterwards
+		put     bool // Put is answered
+		shown   bool // the photo is, while it lasts
+	}{
+		{"it takes the photo and says that it failed", func(s *s3test.Server, _ func()) { s.FailDone(puts) }, slow, false, 1, false, true},
+		{"it takes the photo and then hangs up", func(s *s3test.Server, _ func()) { s.Cut(of("PUT", nil)) }, slow, false, 1, false, true},
+		{"it takes the photo and falls silent", func(s *s3test.Server, silence func()) { s.Cut(of("PUT", silence)) }, silent, false, 1, false, true},
+		{"it falls silent in the middle of taking it", func(s *s3test.Server, silence func()) {
+			s.Fail(func(r *http.Request) (int, string) { silence(); return broken(r) })
+		}, silent, false, 0, false, false},
+		{"it hangs up in the middle of giving it", func(s *s3test.Server, _ func()) { s.Cut(of("GET", nil)) }, slow, true, 1, true, false},
+		{"it falls silent in the middle of giving it", func(s *s3test.Server, silence func()) { s.Cut(of("GET", silence)) }, silent, true, 1, true, false},
+		{"it is slow", func(s *s3test.Server, _ func()) {
+			s.Fail(func(*http.Request) (int, string) { <-time.After(silent / 10); return 0, "" })
+		}, slow, false, 1, true, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			server := s3test.New(t)
+			over := make(chan struct{})
+			defer close(over)
+			files, err := photos.Open(server.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret, Wait: c.wait})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if c.there {
+				if err := files.Put(t.Context(), p); err != nil {
+					t.Fatal(err)
+				}
+			}
+			c.befalls(server, func() { <-over })
+			check := func(what string, err error, good bool) {
+				t.Helper()
+				switch {
+				case good && err != nil, !good && !errors.Is(err, photos.ErrStore):
+					t.Errorf("%s: %v", what, err)
+				case err != nil && (strings.Contains(err.Error(), s3test.Key) || strings.Contains(err.Error(), s3test.Secret)):
+					t.Errorf("%s: the error tells the key: %v", what, err)
+				}
+			}
+			check("put", files.Put(t.Context(), p), c.put)
+			if len(server.Names()) != c.kept {
+				t.Errorf("kept are %v, want %d", server.Names(), c.kept)
+			}
+			got, err := files.Bytes(t.Context(), p.SHA, 0)
+			check("shown", err, c.shown)
+			if len(got) > 0 && !bytes.Equal(got, p.Bytes) {
+				t.Errorf("%d bytes of %d are shown", len(got), len(p.Bytes))
+			}
+			_, err = files.Bytes(t.Context(), p.SHA, 160)
+			if c.kept == 1 && !c.shown {
+				check("small", err, false)
+				if names := server.Names(); len(names) != 1 {
+					t.Errorf("kept are %v", names)
+				}
+			}
+
+			server.Fail(nil)
+			server.FailDone(nil)
+			server.Cut(nil)
+			before := server.Calls(http.MethodPut)
+			check("put again", files.Put(t.Context(), p), true)
+			if again := server.Calls(http.MethodPut) - before; again != 1-c.kept {
+				t.Errorf("it is sent %d times more, with %d kept", again, c.kept)
+			}
+			for _, width := range []int{0, 160} {
+				_, err := files.Bytes(t.Context(), p.SHA, width)
+				check("then", err, true)
+			}
+			if err := files.Delete(t.Context(), p.SHA); err != nil || len(server.Names()) > 0 {
+				t.Errorf("left are %v, %v", server.Names(), err)
+			}
+		})
+	}
+}
+
 // unused returns an address that nothing listens on.
 func unused(t *testing.T) string {
 	t.Helper()
@@ -406,7 +526,11 @@ func TestWhatAKillLeftIsClearedAway(t *testing.T) {
 		if err := age(part, c.age); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := photos.Open("file:"+dir, photos.Access{}); err != nil {
+		files, err := photos.Open("file:"+dir, photos.Access{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := files.Tidy(); err != nil {
 			t.Fatal(err)
 		}
 		if _, err := os.Stat(part); (err == nil) != c.left {

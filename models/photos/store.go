@@ -1,6 +1,7 @@
 package photos
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -35,15 +36,17 @@ type Store struct{ kept blobs }
 
 // blobs is where the bytes are, by name.
 type blobs interface {
-	// has reports whether there is something by the name; false where that can't
-	// be said.
-	has(ctx context.Context, name string) bool
+	// size returns how many bytes there are by the name, and lasting; −1 where
+	// there are none or that can't be said.
+	size(ctx context.Context, name string) int64
 	// get returns fs.ErrNotExist where there is nothing.
 	get(ctx context.Context, name string) ([]byte, error)
 	// put keeps the bytes, whole, or nothing.
 	put(ctx context.Context, name string, data []byte) error
 	// remove of what isn't there is no error.
 	remove(ctx context.Context, name string) error
+	// tidy removes what was left half written.
+	tidy() error
 }
 
 // Open returns the photos of file:DIR, which is made with the first of them, or
@@ -53,7 +56,7 @@ type blobs interface {
 // nothing of a bucket yet.
 func Open(url string, a Access) (*Store, error) {
 	if dir, ok := strings.CutPrefix(url, "file:"); ok && dir != "" {
-		return &Store{folder(dir)}, clearParts(dir)
+		return &Store{folder(dir)}, nil
 	}
 	if address, ok := strings.CutPrefix(url, "s3:"); ok {
 		b, err := openBucket(address, a)
@@ -75,10 +78,11 @@ func nameOf(sha [sha256.Size]byte, width int) string {
 }
 
 // Put keeps a photo. It is kept for good, whole, when Put returns nil; a second
-// time changes nothing.
+// time changes nothing. What stands by its name and is of another size, as of a
+// copy that was broken off, is replaced.
 func (s *Store) Put(ctx context.Context, p *Photo) error {
 	name := nameOf(p.SHA, 0)
-	if s.kept.has(ctx, name) {
+	if s.kept.size(ctx, name) == int64(len(p.Bytes)) {
 		return nil
 	}
 	if err := s.kept.put(ctx, name, p.Bytes); err != nil {
@@ -89,25 +93,46 @@ func (s *Store) Put(ctx context.Context, p *Photo) error {
 
 // Bytes returns a photo no larger than width either way, one of Widths, or as it
 // is kept where width is 0. A photo that isn't there is fs.ErrNotExist. A small
-// one is made when it is first asked for.
+// one is made when it is first asked for. One that isn't the bytes that were put
+// is ErrStore.
 func (s *Store) Bytes(ctx context.Context, sha [sha256.Size]byte, width int) ([]byte, error) {
 	if width != 0 && !slices.Contains(Widths, width) {
 		return nil, fmt.Errorf("a width of %d: want one of %v", width, Widths)
 	}
-	data, err := s.kept.get(ctx, nameOf(sha, width))
-	if err == nil || width == 0 || !errors.Is(err, fs.ErrNotExist) {
-		return data, err
+	if width > 0 {
+		switch small, err := s.kept.get(ctx, nameOf(sha, width)); {
+		case err == nil && bytes.HasSuffix(small, endOfImage):
+			return small, nil
+		case err != nil && !errors.Is(err, fs.ErrNotExist):
+			return nil, err
+		}
 	}
-	if data, err = s.kept.get(ctx, nameOf(sha, 0)); err != nil {
+	data, err := s.kept.get(ctx, nameOf(sha, 0))
+	if err == nil && sha256.Sum256(data) != sha {
+		err = fmt.Errorf("%w: photo %x: %s", ErrStore, sha, otherBytes)
+	}
+	if err != nil {
 		return nil, err
+	}
+	if width == 0 {
+		return data, nil
 	}
 	if data, err = smaller(data, width); err != nil {
 		return nil, fmt.Errorf("photo %x: %w", sha, err)
 	}
-	// Not keeping it costs making it again, and no answer.
-	_ = s.kept.put(ctx, nameOf(sha, width), data)
+	// Not keeping it costs making it again, and no answer. One that was deleted
+	// meanwhile mustn't come back small.
+	if s.kept.put(ctx, nameOf(sha, width), data) == nil && s.kept.size(ctx, nameOf(sha, 0)) < 0 {
+		_ = s.kept.remove(ctx, nameOf(sha, width))
+	}
 	return data, nil
 }
+
+// endOfImage is what every JPEG ends with. Source: ITU-T T.81, table B.1, EOI.
+var endOfImage = []byte{0xff, 0xd9}
+
+// otherBytes says that a photo isn't what it was.
+const otherBytes = "its file holds other bytes"
 
 // Delete removes a photo in every width. One that isn't there is no error.
 func (s *Store) Delete(ctx context.Context, sha [sha256.Size]byte) error {
@@ -129,7 +154,15 @@ func (s *Store) Check(ctx context.Context, sha [sha256.Size]byte) (wrong string,
 	case err != nil:
 		return "", err
 	case sha256.Sum256(data) != sha:
-		return "its file holds other bytes", nil
+		return otherBytes, nil
 	}
 	return "", nil
+}
+
+// Tidy removes what a server that was killed left half written.
+func (s *Store) Tidy() error {
+	if err := s.kept.tidy(); err != nil {
+		return fmt.Errorf("tidying the photos: %w", err)
+	}
+	return nil
 }

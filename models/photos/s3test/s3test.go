@@ -37,7 +37,9 @@ type Server struct {
 
 	mu      sync.Mutex
 	objects map[string][]byte
-	wrong   func(*http.Request) (status int, code string)
+	wrong   Refusal
+	late    Refusal
+	cut     func(*http.Request) bool
 	calls   map[string]int
 }
 
@@ -51,12 +53,31 @@ func New(t testing.TB) *Server {
 	return s
 }
 
-// Fail answers each request for which f returns a status with it and an error
-// of the code; f may also wait. A nil f ends that.
-func (s *Server) Fail(f func(*http.Request) (status int, code string)) {
+// Refusal says which status and which code a request is refused with; status 0
+// is none.
+type Refusal func(*http.Request) (status int, code string)
+
+// Fail refuses requests before their bodies are read; f may also wait. A nil f
+// ends that, here and below.
+func (s *Server) Fail(f Refusal) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.wrong = f
+}
+
+// FailDone refuses requests that have been done all the same; f may also wait.
+func (s *Server) FailDone(f Refusal) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.late = f
+}
+
+// Cut does what is asked for, and sends half of the bytes that are to be sent;
+// where f is true then, that is all that comes. f may also wait.
+func (s *Server) Cut(f func(*http.Request) bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.cut = f
 }
 
 // Names lists the objects there are.
@@ -83,14 +104,11 @@ func (s *Server) Calls(method string) int {
 // ServeHTTP answers one request.
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	s.mu.Lock()
-	wrong := s.wrong
+	wrong, late, cut := s.wrong, s.late, s.cut
 	s.calls[r.Method]++
 	s.mu.Unlock()
-	if wrong != nil {
-		if status, code := wrong(r); status != 0 {
-			refuse(w, status, code)
-			return
-		}
+	if wrong.befalls(w, r) {
+		return
 	}
 	body, err := io.ReadAll(r.Body)
 	if err != nil {
@@ -110,7 +128,38 @@ func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusNotFound, "NoSuchBucket")
 		return
 	}
-	s.answer(w, r.Method, name, body)
+	answer := httptest.NewRecorder()
+	s.answer(answer, r.Method, name, body)
+	if late.befalls(w, r) {
+		return
+	}
+	data := answer.Body.Bytes()
+	half := len(data) / 2
+	if half == 0 && cut != nil && cut(r) { // an answer of no bytes is cut before its head
+		panic(http.ErrAbortHandler)
+	}
+	maps.Copy(w.Header(), answer.Header())
+	w.WriteHeader(answer.Code)
+	_, _ = w.Write(data[:half]) // who doesn't read it has gone
+	if half > 0 && cut != nil {
+		w.(http.Flusher).Flush()
+		if cut(r) {
+			panic(http.ErrAbortHandler)
+		}
+	}
+	_, _ = w.Write(data[half:])
+}
+
+// befalls reports whether the request is refused, having answered it then.
+func (f Refusal) befalls(w http.ResponseWriter, r *http.Request) bool {
+	if f == nil {
+		return false
+	}
+	status, code := f(r)
+	if status != 0 {
+		refuse(w, status, code)
+	}
+	return status != 0
 }
 
 func (s *Server) answer(w http.ResponseWriter, method, name string, body []byte) {
@@ -131,7 +180,7 @@ func (s *Server) answer(w http.ResponseWriter, method, name string, body []byte)
 		w.Header().Set("Last-Modified", time.Date(2026, 10, 5, 0, 0, 0, 0, time.UTC).Format(http.TimeFormat))
 		w.Header().Set("Content-Length", fmt.Sprint(len(data)))
 		if method == http.MethodGet {
-			_, _ = w.Write(data) // who doesn't read it has gone
+			_, _ = w.Write(data)
 		}
 	}
 }
