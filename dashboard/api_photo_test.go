@@ -41,6 +41,17 @@ func (r *rig) upload(path, token string, data []byte) *httptest.ResponseRecorder
 	return r.call("PUT", path, token, data, "Content-Type", "image/png")
 }
 
+// newRigOnBucket is newRig with its photos in a bucket.
+func newRigOnBucket(t *testing.T) (*rig, *s3test.Server) {
+	t.Helper()
+	bucket := s3test.New(t)
+	return newRig(t, func(c *Config) {
+		var err error
+		c.Photos, err = photos.Open(bucket.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret})
+		must(t, err)
+	}), bucket
+}
+
 func TestAPhotoIsKeptOnceAndSeenWithItsReading(t *testing.T) {
 	r := newRig(t)
 	data, sha := shot(t, 1)
@@ -126,12 +137,7 @@ func TestAPhotoIsRefusedByName(t *testing.T) {
 }
 
 func TestAPhotoThatCannotBeKeptIsSaidAndComesAgain(t *testing.T) {
-	bucket := s3test.New(t)
-	r := newRig(t, func(c *Config) {
-		var err error
-		c.Photos, err = photos.Open(bucket.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret})
-		must(t, err)
-	})
+	r, bucket := newRigOnBucket(t)
 	data, sha := shot(t, 1)
 	r.put(1, soundReading)
 	for name, c := range map[string]struct {
@@ -165,12 +171,7 @@ func TestAPhotoThatCannotBeKeptIsSaidAndComesAgain(t *testing.T) {
 // A bucket that takes a photo and says that it didn't: nothing shows the photo
 // until it has come again, and nothing that fails is told with the key.
 func TestAPhotoThatTheBucketTookUnsaidComesAgain(t *testing.T) {
-	bucket := s3test.New(t)
-	r := newRig(t, func(c *Config) {
-		var err error
-		c.Photos, err = photos.Open(bucket.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret})
-		must(t, err)
-	})
+	r, bucket := newRigOnBucket(t)
 	data, sha := shot(t, 1)
 	r.put(1, soundReading)
 	bucket.FailDone(func(q *http.Request) (status int, code string) {
@@ -218,12 +219,7 @@ func TestAPhotoThatTheBucketTookUnsaidComesAgain(t *testing.T) {
 // While a bucket is slow, pictures are still unpacked, so that who comes next
 // waits for the bucket alone.
 func TestASlowBucketHoldsUpNoOtherPhoto(t *testing.T) {
-	bucket := s3test.New(t)
-	r := newRig(t, func(c *Config) {
-		var err error
-		c.Photos, err = photos.Open(bucket.URL, photos.Access{Key: s3test.Key, Secret: s3test.Secret})
-		must(t, err)
-	})
+	r, bucket := newRigOnBucket(t)
 	r.put(1, soundReading)
 	fitter := r.fitter()
 	all := cap(r.stripping) + 1

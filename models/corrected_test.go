@@ -28,12 +28,6 @@ func TestPhotosFollowACorrection(t *testing.T) {
 			_, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Right, View: models.ViewSole})
 			must(t, err)
 		}
-		count := func(in models.NewInspection) int {
-			t.Helper()
-			all, err := db.PhotosOf(t.Context(), in.Record.ID)
-			must(t, err)
-			return len(all[in.Record.ID])
-		}
 		shoot(1)
 		save(t, db, in)
 		second := correction(in, 2, assess.ReplacePair, assess.GradeD)
@@ -41,22 +35,92 @@ func TestPhotosFollowACorrection(t *testing.T) {
 		third := correction(second, 3, assess.Keep, assess.GradeB)
 		save(t, db, third)
 		shoot(2) // from a tablet that was off line
-		for i, r := range []models.NewInspection{in, second, third} {
-			if n := count(r); n != 2 {
-				t.Errorf("reading %d of the chain has %d photos, want both", i+1, n)
-			}
-		}
+		wantPhotos(t, db, 2, in, second, third)
 		t.Run("whichever reading comes first", func(t *testing.T) {
 			in = reading(11, ref(2), 420, assess.Keep)
 			later := correction(in, 12, assess.ReplacePair, assess.GradeD)
 			save(t, db, later)
 			shoot(3)
 			save(t, db, in)
-			if n := count(later); n != 1 {
-				t.Errorf("the correction has %d photos, want 1", n)
-			}
+			wantPhotos(t, db, 1, later)
 		})
 	})
+}
+
+func TestPhotosFollowCorrectionsThatAreImported(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		setUp(t, db)
+		in := reading(1, ref(1), 420, assess.Keep)
+		second := correction(in, 2, assess.ReplacePair, assess.GradeD)
+		third := correction(second, 3, assess.Keep, assess.GradeB)
+		save(t, db, in)
+		p, sent := picture(1)
+		_, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Right, View: models.ViewSole})
+		must(t, err)
+		_, err = db.ImportInspections(t.Context(), office, given(third, second), models.ImportOptions{})
+		must(t, err)
+		wantPhotos(t, db, 1, in, second, third)
+	})
+}
+
+// Readings that were corrected before photos followed are brought along by a
+// migration.
+func TestPhotosThatStayedBehindAreBroughtAlong(t *testing.T) {
+	const before = 14
+	for _, kind := range dbtest.Kinds(t) {
+		t.Run(kind, func(t *testing.T) {
+			db := dbtest.OpenURL(t, dbtest.EmptyURL(t, kind))
+			must(t, db.UpTo(t.Context(), before))
+			setUp(t, db)
+			chain := func(n int, runner string) []models.NewInspection {
+				in := reading(10*n, ref(n), 420, assess.Keep)
+				in.Record.Runner = runner
+				in = judged(in.Record)
+				second := correction(in, 10*n+1, assess.ReplacePair, assess.GradeD)
+				return []models.NewInspection{in, second, correction(second, 10*n+2, assess.Keep, assess.GradeB)}
+			}
+			lasting, erased := chain(1, ""), chain(2, "R-1")
+			for i, all := range [][]models.NewInspection{lasting, erased} {
+				for _, in := range all {
+					save(t, db, in)
+				}
+				for n := range byte(2) {
+					p, sent := picture(10*byte(i) + n)
+					_, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{
+						Store: "S-1", Inspection: all[0].Record.ID, Foot: assess.Right, View: models.ViewBack, Points: []float64{0, 1, 1, 1, .5, 0, .5, 1},
+					})
+					must(t, err)
+				}
+			}
+			_, err := db.EraseRunner(t.Context(), office, "R-1")
+			must(t, err)
+			_, err = db.Primary().ExecContext(t.Context(), "DELETE FROM inspection_photo WHERE inspection_id IN (SELECT id FROM inspection WHERE supersedes IS NOT NULL)")
+			must(t, err)
+			wantPhotos(t, db, 0, lasting[1:]...)
+
+			_, _, err = db.Migrate(t.Context())
+			must(t, err)
+			wantPhotos(t, db, 2, lasting...)
+			wantPhotos(t, db, 0, erased...)
+			all, err := db.PhotosOf(t.Context(), lasting[2].Record.ID)
+			must(t, err)
+			if got := all[lasting[2].Record.ID][0]; got.View != models.ViewBack || got.Foot != assess.Right || len(got.Points) != 8 {
+				t.Errorf("it shows %+v", got)
+			}
+		})
+	}
+}
+
+// wantPhotos fails where one of the readings has not n photos.
+func wantPhotos(t *testing.T, db *models.DB, n int, readings ...models.NewInspection) {
+	t.Helper()
+	for i, in := range readings {
+		all, err := db.PhotosOf(t.Context(), in.Record.ID)
+		must(t, err)
+		if got := len(all[in.Record.ID]); got != n {
+			t.Errorf("reading %d has %d photos, want %d", i+1, got, n)
+		}
+	}
 }
 
 func TestATradeInWaitsForADecision(t *testing.T) {

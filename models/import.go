@@ -361,7 +361,7 @@ func (im *importing) addTyped(ctx context.Context) error {
 }
 
 // strikeOut links readings with those that supersede them, whichever came
-// first. The set of amendments is small and has an index of its own.
+// first, and has the photos follow. The set of amendments is small and has an index of its own.
 func (im *importing) strikeOut(ctx context.Context) error {
 	rows, err := im.t.QueryContext(ctx, `
 		UPDATE inspection SET superseded_by = n.id FROM inspection n
@@ -383,6 +383,9 @@ func (im *importing) strikeOut(ctx context.Context) error {
 		return err
 	}
 	for _, s := range struck {
+		if err := im.db.photosFollowAll(ctx, im.t, s.Store, s.ID); err != nil {
+			return err
+		}
 		if err := im.db.noteChange(ctx, im.t, change{Op: Superseded, Store: s.Store, ID: s.ID, PairRef: text(s.Ref)}); err != nil {
 			return err
 		}

@@ -252,6 +252,27 @@ func (db *DB) photoFollows(ctx context.Context, t *txn, row linkRow) error {
 	}
 }
 
+// photosFollowAll is photoFollows for every photo of a reading.
+func (db *DB) photosFollowAll(ctx context.Context, t *txn, store string, reading id) error {
+	rows, err := t.QueryContext(ctx, db.dialect.sql("SELECT "+linkLayout.list("")+" FROM inspection_photo WHERE store = ? AND inspection_id = ?"), store, reading)
+	if err != nil {
+		return err
+	}
+	var links []linkRow
+	if err := scanAll(rows, func(row *linkRow) error {
+		links = append(links, *row)
+		return nil
+	}); err != nil {
+		return err
+	}
+	for _, row := range links {
+		if err := db.photoFollows(ctx, t, row); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Photo returns the photo that a SHA-256 leads to: its own, or that of the bytes
 // it was made of. One that is to be deleted is ErrNotFound.
 func (db *DB) Photo(ctx context.Context, sha [sha256.Size]byte) (StoredPhoto, error) {
