@@ -68,18 +68,8 @@ func (t *Table[T]) AppendHeader(dst []byte) []byte {
 // The text is data, not dressed for a spreadsheet, so that what is exported can
 // be read back byte for byte; GuardFormula dresses what people open.
 func (t *Table[T]) Append(dst []byte, v *T) []byte {
-	for i := range t.fields {
-		if i > 0 {
-			dst = append(dst, ',')
-		}
-		f := &t.fields[i]
-		start := len(dst)
-		dst = f.Append(dst, v)
-		if f.Free && len(dst) > start {
-			dst = quoteCSV(dst, start)
-		}
-	}
-	return append(dst, '\r', '\n')
+	dst = appendFields(dst, t.fields, v)
+	return append(dst[:len(dst)-1], '\r', '\n')
 }
 
 // quoteCSV puts dst[start:] in quotes where RFC 4180 asks for them.

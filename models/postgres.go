@@ -1,9 +1,12 @@
 package models
 
 import (
+	"bufio"
 	"context"
+	"io"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgproto3"
 	"github.com/jackc/pgx/v5/stdlib"
 	gormpostgres "gorm.io/driver/postgres"
 )
@@ -37,6 +40,9 @@ func postgresPool(ctx context.Context, address string, conns int) (*pool, error)
 	c.RuntimeParams["timezone"] = "UTC"
 	if c.RuntimeParams["application_name"] == "" {
 		c.RuntimeParams["application_name"] = "solewright"
+	}
+	c.BuildFrontend = func(r io.Reader, w io.Writer) *pgproto3.Frontend {
+		return pgproto3.NewFrontend(bufio.NewReaderSize(r, wireBytes), w)
 	}
 	p := newPool(stdlib.OpenDB(*c), conns)
 	if err := p.PingContext(ctx); err != nil {

@@ -97,7 +97,8 @@ type wireRows struct {
 	ends  []int
 }
 
-// wireBytes is how much is handed to a worker at once. House value.
+// wireBytes is how much is read off a connection, and handed to a worker, at once.
+// House value.
 const wireBytes = 64 << 10
 
 func (w *wireRows) add(values [][]byte) {
