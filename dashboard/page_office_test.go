@@ -655,7 +655,7 @@ func TestTheOfficeSearchesTheTrail(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			r.t = t
 			body := r.sees("/office/trail?" + tt.query)
-			if got := strings.Contains(body, "<td class=\"wrap\">device:T-000</td>"); got != tt.shows {
+			if got := strings.Contains(body, "<td class=\"wrap\">device:T-000<"); got != tt.shows {
 				t.Errorf("the line of T-000 shows: %t, want %t", got, tt.shows)
 			}
 			if got := strings.Contains(body, "No line like that."); got != tt.none {
@@ -671,7 +671,7 @@ func TestTheOfficeSearchesTheTrail(t *testing.T) {
 			t.Fatalf("there is no next page:\n%s", body)
 		}
 		body = r.sees(strings.ReplaceAll(next[1], "&amp;", "&"))
-		r.shows(body, "<td class=\"wrap\">device:T-000</td>", ">Newest<")
+		r.shows(body, "<td class=\"wrap\">device:T-000<", ">Newest<")
 		if strings.Contains(body, "device:T-001") || strings.Contains(body, `rel="next"`) {
 			t.Errorf("the last page repeats a line or leads on:\n%s", body)
 		}
