@@ -18,7 +18,7 @@ import { context as bringContext } from "./place.js";
 import { acts as rulingActs, note as noteRules, weigh } from "./ruling.js";
 import { tickets } from "./shelf.js";
 import { acts as secondActs, bring as bringSecond, derive } from "./second.js";
-import { acts as soleActs, drawSoles, zoneKey } from "./soles.js";
+import { acts as soleActs, drawSoles, fitSoles, zoneKey } from "./soles.js";
 import { acts as stubActs, drawStub } from "./stub.js";
 import { acts as ticketActs, bindTicket, drawTicket, scanned, typed } from "./ticket.js";
 import { acts as tiltActs, drawView, tap, turned, viewing } from "./tilt.js";
@@ -257,7 +257,7 @@ function bind(bench) {
   document.addEventListener("change", (event) => { if (["runner", "shoe"].includes(event.target.id)) bench.lookForPairs(); });
 
   // The soles' text is fitted to the room they have, which changes with what stands around them.
-  const room = new ResizeObserver(() => bench.handing || drawSoles(bench));
+  const room = new ResizeObserver(() => { if (!bench.handing) { fitSoles(); drawSoles(bench); } });
   for (const shoe of ["left", "right"]) room.observe(byId(`sole-${shoe}`));
 }
 

@@ -23,10 +23,16 @@ function state(bench, shoe, zone) {
 }
 
 // The drawing is stretched to the room there is; text is squeezed back by the same measure.
-const squeeze = (svg) => {
-  const { width, height } = svg.getBoundingClientRect(), box = svg.viewBox.baseVal;
-  return width && height ? (height / box.height) / (width / box.width) : 1;
-};
+const squeeze = { left: 1, right: 1 };
+
+// fitSoles measures the room. It is for when that has changed: to ask in the middle of drawing has the whole page laid
+// out each time.
+export function fitSoles() {
+  for (const shoe of Object.keys(squeeze)) {
+    const svg = byId(`sole-${shoe}`), { width, height } = svg.getBoundingClientRect(), box = svg.viewBox.baseVal;
+    if (width && height) squeeze[shoe] = Math.round((height / box.height) / (width / box.width) * 1000) / 1000;
+  }
+}
 
 function zoneMarkup(bench, shoe, zone, k) {
   const { v, mark, say } = state(bench, shoe, zone), d = SHAPE[shoe][zone], [x, y] = POINT[shoe][zone];
@@ -43,7 +49,7 @@ ${mark === "a" ? html`<text class="built-word g-text" y="-4">${t("zone.built.1")
 }
 
 function drawShoe(bench, shoe) {
-  const svg = byId(`sole-${shoe}`), k = Math.round(squeeze(svg) * 1000) / 1000;
+  const svg = byId(`sole-${shoe}`), k = squeeze[shoe];
   const X = (x) => (shoe === "left" ? x : WIDTH - x), way = shoe === "left" ? 1 : -1;
   const order = [...ZONES].sort((a, b) => (bench.at?.shoe === shoe ? (a === bench.at.zone) - (b === bench.at.zone) : 0));
   draw(svg, html`<path class="rim" d="${OUTLINE[shoe]}"/>${ZONES.map((z) => html`<path class="halo" data-act="zone" data-v="${shoe},${z}" d="${SHAPE[shoe][z]}"/>`)}${order.map((z) => zoneMarkup(bench, shoe, z, k))}
