@@ -139,8 +139,9 @@ func (on *agreeOn) places(r *models.SecondReading) []place {
 // agreed is what the second readings say of one check.
 type agreed struct {
 	pairs  int
-	counts [][]int // by level of the first reading and of the blind one
-	byPair [][]int // of each pair, how many places were read alike, and how many not
+	counts [][]int             // by level of the first reading and of the blind one
+	byPair [][]int             // of each pair, how many places were read alike, and how many not
+	items  [][]stats.GradePair // of each pair, the levels at each place
 }
 
 func (on *agreeOn) count(readings []models.SecondReading) agreed {
@@ -156,39 +157,19 @@ func (on *agreeOn) count(readings []models.SecondReading) agreed {
 		}
 		a.pairs++
 		row := []int{0, 0}
-		for _, p := range places {
+		items := make([]stats.GradePair, len(places))
+		for i, p := range places {
 			a.counts[p.a][p.b]++
+			items[i] = stats.GradePair{First: p.a, Second: p.b}
 			if p.a == p.b {
 				row[0]++
 			} else {
 				row[1]++
 			}
 		}
-		a.byPair = append(a.byPair, row)
+		a.byPair, a.items = append(a.byPair, row), append(a.items, items)
 	}
 	return a
-}
-
-// ratings are the counts as Gwet's AC1 takes them: which of the two said which
-// doesn't matter.
-func (a *agreed) ratings() *stats.Ratings {
-	r := &stats.Ratings{Levels: len(a.counts)}
-	for i := range a.counts {
-		for j := i; j < len(a.counts); j++ {
-			n := a.counts[i][j]
-			if i != j {
-				n += a.counts[j][i]
-			}
-			if n == 0 {
-				continue
-			}
-			counts := make([]int, len(a.counts))
-			counts[i]++
-			counts[j]++
-			r.Patterns = append(r.Patterns, stats.Pattern{Counts: counts, Items: n})
-		}
-	}
-	return r
 }
 
 // confused returns the two levels that were taken for one another most often,
@@ -236,30 +217,37 @@ func (w words) agreementRow(on *agreeOn, a *agreed) (agreementRow, error) {
 		_, ok := errors.AsType[*stats.Reason](err)
 		return ok
 	}
-	ac1, err := stats.GwetAC1(a.ratings())
+	weights := stats.IdentityWeights
+	if on.ordered {
+		weights = stats.LinearWeights
+	}
+	ac1, err := stats.ClusteredAC1(a.items, len(a.counts), agreementConf)
 	switch {
 	case err == nil:
-		row.AC1 = hundredths(ac1)
+		row.AC1 = w.coefficient(ac1)
 	case !undefined(err):
 		return row, err
 	}
-	kappas, err := stats.CohenKappa(a.counts, agreementConf)
+	kappa, err := stats.ClusteredKappa(a.items, weights(len(a.counts)), agreementConf)
 	switch {
 	case err == nil:
-		k := kappas.Unweighted
-		if on.ordered {
-			k = kappas.Linear
-		}
-		if row.Kappa = hundredths(k.Kappa); hundredths(k.Low) != hundredths(k.High) {
-			row.Kappa = w.say("agree.between", "v", row.Kappa, "low", hundredths(k.Low), "high", hundredths(k.High))
-		}
+		row.Kappa = w.coefficient(kappa)
 	case !undefined(err):
 		return row, err
 	}
 	return row, nil
 }
 
-// hundredths writes a coefficient.
+// coefficient writes a coefficient with its interval, where that has a width.
+func (w words) coefficient(a *stats.Agreement) string {
+	v, low, high := hundredths(a.Value), hundredths(a.Low.V), hundredths(a.High.V)
+	if !a.SE.OK || low == high {
+		return v
+	}
+	return w.say("agree.between", "v", v, "low", low, "high", high)
+}
+
+// hundredths writes a coefficient's figure.
 func hundredths(v float64) string {
 	text := strconv.FormatFloat(v, 'f', 2, 64)
 	if text == "-0.00" {

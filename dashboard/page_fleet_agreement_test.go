@@ -68,9 +68,11 @@ func TestAgreementIsWhatTallySaysOfTheFile(t *testing.T) {
 	said := all.Groups[0]
 
 	counted := on.count(readings)
-	ac1, err := stats.GwetAC1(counted.ratings())
+	ac1, err := stats.ClusteredAC1(counted.items, 3, agreementConf)
 	must(t, err)
-	kappas, err := stats.CohenKappa(counted.counts, agreementConf)
+	linear, err := stats.ClusteredKappa(counted.items, stats.LinearWeights(3), agreementConf)
+	must(t, err)
+	kappa, err := stats.ClusteredKappa(counted.items, stats.IdentityWeights(3), agreementConf)
 	must(t, err)
 	for _, tt := range []struct {
 		name        string
@@ -78,9 +80,9 @@ func TestAgreementIsWhatTallySaysOfTheFile(t *testing.T) {
 		want        float64
 		source      string
 	}{
-		{"kappa, linear weights", kappas.Linear.Kappa, said.Pairwise[0].Kappa.Linear.Kappa, .4923076923, "[R] statsmodels 0.13.5 cohens_kappa on the table of Fleiss, Cohen & Everitt 1969 [M]"},
-		{"kappa", kappas.Unweighted.Kappa, said.Pairwise[0].Kappa.Unweighted.Kappa, .4285714286, "[R] statsmodels 0.13.5 cohens_kappa on the same table"},
-		{"AC1", ac1, said.AC1, .5935648, "by hand from the formula of Gwet 2008: p_a .7, p_e .261875"},
+		{"kappa, linear weights", linear.Value, said.Pairwise[0].Kappa.Linear.Kappa, .4923076923, "[R] statsmodels 0.13.5 cohens_kappa on the table of Fleiss, Cohen & Everitt 1969 [M]"},
+		{"kappa", kappa.Value, said.Pairwise[0].Kappa.Unweighted.Kappa, .4285714286, "[R] statsmodels 0.13.5 cohens_kappa on the same table"},
+		{"AC1", ac1.Value, said.AC1, .5935648, "by hand from the formula of Gwet 2008: p_a .7, p_e .261875"},
 	} {
 		if math.Abs(tt.page-tt.want) > 1e-7 || math.Abs(tt.tally-tt.want) > 1e-7 {
 			t.Errorf("%s: the page has %.8f, tally %.8f; want %.8f: %s", tt.name, tt.page, tt.tally, tt.want, tt.source)

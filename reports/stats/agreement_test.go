@@ -262,20 +262,23 @@ func TestAlphaIntervalIsSeeded(t *testing.T) {
 }
 
 func TestGwetReproducesItsReferences(t *testing.T) {
-	ac1, err := GwetAC1(observers(t))
+	ac1, err := GwetAC1(observers(t), .95)
 	if err != nil {
 		t.Fatal(err)
 	}
-	paradox, err := GwetAC1(ratings(t, pairCounts([][]int{{118, 5}, {2, 0}})))
+	paradox, err := GwetAC1(ratings(t, pairCounts([][]int{{118, 5}, {2, 0}})), .95)
 	if err != nil {
 		t.Fatal(err)
 	}
 	reproduce(t, []printed{
-		{"AC1", ac1, "0.77544", "[P2] R package irrCAC, cac.raw4raters; Gwet 2014 p. 120"},
-		{"AC1", ac1, ".7754440681", "[R] R package irrCAC"},
-		{"paradox", paradox, ".9407763376", "[R] by formula; 118 5 / 2 0"},
+		{"AC1", ac1.Value, "0.77544", "[P2] R package irrCAC, cac.raw4raters; Gwet 2014 p. 120"},
+		{"AC1", ac1.Value, ".7754440681", "[R] R package irrCAC"},
+		{"its standard error", ac1.SE.V, "0.14295", "[M] R package irrCAC, gwet.ac1.raw(cac.raw4raters), 12 items"},
+		{"its lower limit", ac1.Low.V, "0.461", "[M] the same"},
+		{"its upper limit", ac1.High.V, "1", "[M] the same"},
+		{"paradox", paradox.Value, ".9407763376", "[R] by formula; 118 5 / 2 0"},
 	})
-	if _, err := GwetAC1(ratings(t, [][]int{{1, 0}})); !errors.Is(err, ErrNotPaired) {
+	if _, err := GwetAC1(ratings(t, [][]int{{1, 0}}), .95); !errors.Is(err, ErrNotPaired) {
 		t.Errorf("one grade an item: err = %v, want ErrNotPaired", err)
 	}
 }
@@ -381,9 +384,9 @@ func TestAgreementLaws(t *testing.T) {
 				}
 			}
 		}
-		x, err := GwetAC1(a)
-		y, other := GwetAC1(b)
-		if (err == nil) != (other == nil) || err == nil && (math.Abs(x-y) > 1e-9 || x > 1+1e-12) {
+		x, err := GwetAC1(a, .95)
+		y, other := GwetAC1(b, .95)
+		if (err == nil) != (other == nil) || err == nil && (math.Abs(x.Value-y.Value) > 1e-9 || math.Abs(x.SE.V-y.SE.V) > 1e-9 || x.Value > 1+1e-12) {
 			t.Fatalf("AC1: %v, %v and %v, %v", x, err, y, other)
 		}
 	})

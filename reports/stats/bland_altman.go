@@ -2,8 +2,6 @@ package stats
 
 import (
 	"math"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Limits say how far two methods of measuring the same thing part.
@@ -96,7 +94,7 @@ func limitsOfAgreement(first, second []float64, count []int, width, conf float64
 	l.SD = math.Sqrt(squares / (n - 1))
 	l.Low, l.High = l.Bias-width*l.SD, l.Bias+width*l.SD
 	l.SELimit = l.SD * math.Sqrt(3/n)
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(1 - (1-conf)/2)
+	t := tCritical(n-1, conf)
 	l.BiasLow, l.BiasHigh = l.Bias-t*l.SD/math.Sqrt(n), l.Bias+t*l.SD/math.Sqrt(n)
 	l.LowLow, l.LowHigh = l.Low-t*l.SELimit, l.Low+t*l.SELimit
 	l.HighLow, l.HighHigh = l.High-t*l.SELimit, l.High+t*l.SELimit

@@ -101,6 +101,56 @@ func WeightedKappa(counts [][]int, weights [][]float64, conf float64) (*Kappa, e
 	if err := checkConf(conf); err != nil {
 		return nil, err
 	}
+	f, err := weigh(counts, weights)
+	if err != nil {
+		return nil, err
+	}
+	v, v0 := 0.0, 0.0
+	for i, row := range counts {
+		for j, o := range row {
+			a := f.score(i, j)
+			v += float64(o) / f.total * a * a
+			b := weights[i][j] - f.byRow[i] - f.byCol[j]
+			v0 += f.r[i] * f.c[j] * b * b
+		}
+	}
+	out := &Kappa{
+		Kappa:  f.kappa(),
+		SE:     math.Sqrt(math.Max(0, v-f.mean()*f.mean()) / f.total),
+		SENull: math.Sqrt(math.Max(0, v0-f.chance*f.chance)/f.total) / (1 - f.chance),
+	}
+	half := normalCritical(conf) * out.SE
+	out.Low, out.High = out.Kappa-half, math.Min(1, out.Kappa+half)
+	return out, nil
+}
+
+// weighed is a table of two raters' grades under weights, as WeightedKappa has it.
+type weighed struct {
+	weights      [][]float64
+	total        float64   // N
+	r, c         []float64 // r_i and c_j
+	byRow, byCol []float64 // w̄_i. and w̄_.j
+	observed     float64   // p_o
+	chance       float64   // p_e
+}
+
+func (f *weighed) kappa() float64 { return (f.observed - f.chance) / (1 - f.chance) }
+
+// score is what an item at a cell adds to kappa: the mean of the scores moves with
+// kappa, their variance over N is that of kappa.
+func (f *weighed) score(i, j int) float64 {
+	left := 1 - f.chance
+	return (f.weights[i][j]*left - (f.byRow[i]+f.byCol[j])*(1-f.observed)) / (left * left)
+}
+
+// mean is that of the scores.
+func (f *weighed) mean() float64 {
+	left := 1 - f.chance
+	return (f.observed*f.chance - 2*f.chance + f.observed) / (left * left)
+}
+
+// weigh checks a table and its weights. Errors as WeightedKappa, but for conf.
+func weigh(counts [][]int, weights [][]float64) (*weighed, error) {
 	k := len(counts)
 	if err := checkTable(counts, k); err != nil {
 		return nil, err
@@ -117,20 +167,17 @@ func WeightedKappa(counts [][]int, weights [][]float64, conf float64) (*Kappa, e
 	if n == 0 {
 		return nil, ErrEmpty
 	}
-	total := float64(n)
-	r, c := make([]float64, k), make([]float64, k)
+	f := &weighed{weights: weights, total: float64(n), r: make([]float64, k), c: make([]float64, k), byRow: make([]float64, k), byCol: make([]float64, k)}
 	for i := range k {
-		r[i], c[i] = float64(rows[i])/total, float64(cols[i])/total
+		f.r[i], f.c[i] = float64(rows[i])/f.total, float64(cols[i])/f.total
 	}
-	byRow, byCol := make([]float64, k), make([]float64, k)
-	observed, chance := 0.0, 0.0
 	for i, row := range counts {
 		for j, o := range row {
 			w := weights[i][j]
-			byRow[i] += w * c[j]
-			byCol[j] += w * r[i]
-			observed += w * float64(o) / total
-			chance += w * r[i] * c[j]
+			f.byRow[i] += w * f.c[j]
+			f.byCol[j] += w * f.r[i]
+			f.observed += w * float64(o) / f.total
+			f.chance += w * f.r[i] * f.c[j]
 		}
 	}
 	for i := range k {
@@ -138,27 +185,8 @@ func WeightedKappa(counts [][]int, weights [][]float64, conf float64) (*Kappa, e
 			return nil, ErrOneCategory
 		}
 	}
-	left := 1 - chance
-	if !(left > 0) {
+	if !(f.chance < 1) {
 		return nil, ErrOneCategory.because("agreement by chance is complete under these weights")
 	}
-	v, v0 := 0.0, 0.0
-	for i, row := range counts {
-		for j, o := range row {
-			w := weights[i][j]
-			a := w*left - (byRow[i]+byCol[j])*(1-observed)
-			v += float64(o) / total * a * a
-			b := w - byRow[i] - byCol[j]
-			v0 += r[i] * c[j] * b * b
-		}
-	}
-	d := observed*chance - 2*chance + observed
-	out := &Kappa{
-		Kappa:  (observed - chance) / left,
-		SE:     math.Sqrt(math.Max(0, v-d*d)/total) / (left * left),
-		SENull: math.Sqrt(math.Max(0, v0-chance*chance)/total) / left,
-	}
-	half := normalCritical(conf) * out.SE
-	out.Low, out.High = out.Kappa-half, math.Min(1, out.Kappa+half)
-	return out, nil
+	return f, nil
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // The distribution functions every test here ends in. Tails are computed as
@@ -21,6 +22,12 @@ func checkConf(conf float64) error {
 // value with probability 1 − conf: 1.959963984540054 for 0.95.
 func normalCritical(conf float64) float64 {
 	return -mathext.NormalQuantile((1 - conf) / 2)
+}
+
+// tCritical returns the t that Student's t with df degrees of freedom exceeds in
+// absolute value with probability 1 − conf: 2.200985 for 11 and 0.95.
+func tCritical(df, conf float64) float64 {
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(1 - (1-conf)/2)
 }
 
 // normalTwoSided returns P(|Z| ≥ |z|) for a standard normal Z.

@@ -67,8 +67,13 @@ func (j *job) agreement() error {
 		if err := o.spread(alpha, err, "alpha", "alpha_low", "alpha_high"); err != nil {
 			return err
 		}
-		ac1, err := stats.GwetAC1(ratings)
-		if err := o.put("ac1", ac1, err); err != nil {
+		ac1, err := stats.GwetAC1(ratings, j.conf)
+		if err == nil {
+			o.set("ac1", ac1.Value)
+			o.set("ac1_se", ac1.SE)
+			o.set("ac1_low", ac1.Low)
+			o.set("ac1_high", ac1.High)
+		} else if err := o.put("ac1", nil, err); err != nil {
 			return err
 		}
 		if err := j.intraclass(o, round, measured); err != nil {
