@@ -85,8 +85,7 @@ func (g *grouping) counters() uint64 {
 	return g.cellsN
 }
 
-// mostCounters returns up to how many counts are an array, and not a table: fewer
-// where a table of the rows that are picked is smaller.
+// mostCounters returns up to how many counters are an array, and not a table.
 func (g *grouping) mostCounters() uint64 {
 	if g.byInterval && (g.query.oneModel >= 0 || g.query.oneStore >= 0) {
 		return fewCounters
@@ -217,6 +216,8 @@ func (g *grouping) cells(t *tally) []Cell {
 	return cells
 }
 
+// Up to how many counters are an array: of any rows, and of those of one model or
+// store, of whose intervals of life a table is sooner cleared. House values.
 const (
 	mostCounters = 1 << 20
 	fewCounters  = 1 << 12
