@@ -46,6 +46,7 @@ func writeFleet(dialect string, readings int64) []string {
 		lastOfN = "(n / 7 * 10 + CASE WHEN n % 7 < 3 THEN n % 7 + 7 ELSE n % 7 END)"
 	)
 	ref := func(n string) string {
+		n = fmt.Sprintf("(%s * %d %% %d)", n, int64(scatterPairs), int64(1)<<40) // as refOf scatters
 		var b strings.Builder
 		for i := 7; i >= 0; i-- {
 			fmt.Fprintf(&b, "substr('0123456789ABCDEFGHJKMNPQRSTVWXYZ', CAST(%s / %d %% 32 AS integer) + 1, 1) || ", n, int64(1)<<(5*i))
