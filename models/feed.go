@@ -96,49 +96,58 @@ func (f Feed) each(ctx context.Context, query string, into []any, row func()) er
 	return rows.Err()
 }
 
-// factRow is what a fact is read from.
-type factRow struct {
-	Pair        string `gorm:"column:i.pair_ref"`
-	Last        flag   `gorm:"column:(p.last_id = i.id AND p.last_store = i.store) IS TRUE"`
+// readingFact is what a fact has of its reading.
+type readingFact struct {
+	ID         id     `gorm:"column:i.id"`
+	Pair       string `gorm:"column:i.pair_ref"`
+	Store      string `gorm:"column:i.store"`
+	Staff      string `gorm:"column:i.staff"`
+	Day        string `gorm:"column:i.day"`
+	Kind       int    `gorm:"column:i.kind"`
+	Gait       number `gorm:"column:i.gait"`
+	LPosture   number `gorm:"column:i.l_posture"`
+	RPosture   number `gorm:"column:i.r_posture"`
+	Strike     number `gorm:"column:i.strike"`
+	Surface    number `gorm:"column:i.surface"`
+	UsedFor    number `gorm:"column:i.used_for"`
+	KM         number `gorm:"column:i.km"`
+	KMSource   number `gorm:"column:i.km_source"`
+	GaitBefore number `gorm:"column:i.gait_before"`
+	Heel       code   `gorm:"column:i.heel"`
+	Fore       code   `gorm:"column:i.fore"`
+	Side       code   `gorm:"column:i.side"`
+	DecidedBy  number `gorm:"column:i.decided_by"`
+	Advised    code   `gorm:"column:coalesce(i.advised, i.advised_sent)"`
+	Codes      text   `gorm:"column:i.codes"`
+	LTilt      number `gorm:"column:i.l_tilt"`
+	RTilt      number `gorm:"column:i.r_tilt"`
+	LZones     string `gorm:"column:i.l_zones"`
+	RZones     string `gorm:"column:i.r_zones"`
+	LChecks    string `gorm:"column:i.l_checks"`
+	RChecks    string `gorm:"column:i.r_checks"`
+	PairChecks string `gorm:"column:i.pair_checks"`
+}
+
+// pairFact is what the facts of a pair have in common.
+type pairFact struct {
+	Ref         string `gorm:"column:p.ref"`
 	ModelID     id     `gorm:"column:p.model_id"`
 	Batch       text   `gorm:"column:p.batch"`
 	Runner      text   `gorm:"column:p.runner"`
 	LowerKM     number `gorm:"column:p.lower_km"`
 	UpperKM     number `gorm:"column:p.upper_km"`
 	Contradicts int    `gorm:"column:p.contradicts"`
-	Store       string `gorm:"column:i.store"`
-	Staff       string `gorm:"column:i.staff"`
-	Day         string `gorm:"column:i.day"`
-	Kind        int    `gorm:"column:i.kind"`
-	Gait        number `gorm:"column:i.gait"`
-	LPosture    number `gorm:"column:i.l_posture"`
-	RPosture    number `gorm:"column:i.r_posture"`
-	Strike      number `gorm:"column:i.strike"`
-	Surface     number `gorm:"column:i.surface"`
-	UsedFor     number `gorm:"column:i.used_for"`
-	KM          number `gorm:"column:i.km"`
-	KMSource    number `gorm:"column:i.km_source"`
-	GaitBefore  number `gorm:"column:i.gait_before"`
-	Heel        code   `gorm:"column:i.heel"`
-	Fore        code   `gorm:"column:i.fore"`
-	Side        code   `gorm:"column:i.side"`
-	DecidedBy   number `gorm:"column:i.decided_by"`
-	Advised     code   `gorm:"column:coalesce(i.advised, i.advised_sent)"`
-	Codes       text   `gorm:"column:i.codes"`
-	LTilt       number `gorm:"column:i.l_tilt"`
-	RTilt       number `gorm:"column:i.r_tilt"`
-	LZones      string `gorm:"column:i.l_zones"`
-	RZones      string `gorm:"column:i.r_zones"`
-	LChecks     string `gorm:"column:i.l_checks"`
-	RChecks     string `gorm:"column:i.r_checks"`
-	PairChecks  string `gorm:"column:i.pair_checks"`
+	LastStore   text   `gorm:"column:p.last_store"`
+	LastID      id     `gorm:"column:p.last_id"`
 }
 
-var factLayout = layoutOf("inspection", factRow{})
+var (
+	readingFactColumns = layoutOf("inspection", readingFact{}).columns
+	pairFactColumns    = layoutOf("pair", pairFact{}).columns
+)
 
-// factTail picks the facts: live readings that are not blind.
-const factTail = " FROM inspection i JOIN pair p ON p.ref = i.pair_ref" +
-	" WHERE i.voided_at IS NULL AND i.superseded_by IS NULL AND i.kind <> 3"
+// ofFacts picks the readings i that are facts: live ones that are not blind.
+const ofFacts = " WHERE i.voided_at IS NULL AND i.superseded_by IS NULL AND i.kind <> 3"
 
 // runnerKeys makes the keys of runners that exports show.
 type runnerKeys struct {
@@ -161,19 +170,17 @@ func (k *runnerKeys) of(runner string) uint64 {
 	return binary.BigEndian.Uint64(k.sum)
 }
 
-// fact fills f with what lies in the row.
-func (row *factRow) fact(f *facts.Fact, keys *runnerKeys) {
+// fact fills f with what lies in the row; what it has of its pair is left to fill.
+func (row *readingFact) fact(f *facts.Fact) {
 	*f = facts.Fact{
-		Pair: row.Pair, Last: bool(row.Last), Model: assess.UUID(row.ModelID), Batch: string(row.Batch), Runner: keys.of(string(row.Runner)),
-		Store: row.Store, Staff: row.Staff, Day: row.Day, Kind: assess.RecordKind(row.Kind),
+		Pair: row.Pair, Store: row.Store, Staff: row.Staff, Day: row.Day, Kind: assess.RecordKind(row.Kind),
 		Gait: assess.Value(row.Gait), Strike: assess.Value(row.Strike),
 		Posture: decidingPosture(row.DecidedBy, row.LPosture, row.RPosture),
 		Surface: assess.Value(row.Surface), UsedFor: assess.Value(row.UsedFor), KM: assess.Value(row.KM),
 		KMSource: assess.Value(row.KMSource), GaitBefore: assess.Value(row.GaitBefore),
 		Heel: assess.Pattern(row.Heel), Fore: assess.Pattern(row.Fore), Side: assess.MoreWorn(row.Side),
 		Verdict: assess.Verdict(row.Advised), Codes: string(row.Codes),
-		Tilt:  [2]assess.Value{assess.Value(row.LTilt), assess.Value(row.RTilt)},
-		Lower: assess.Value(row.LowerKM), Upper: assess.Value(row.UpperKM), Contradicts: row.Contradicts != 0,
+		Tilt: [2]assess.Value{assess.Value(row.LTilt), assess.Value(row.RTilt)},
 	}
 	f.Unread[assess.Left] = withoutValue(ShoeChecks, row.LChecks)
 	f.Unread[assess.Right] = withoutValue(ShoeChecks, row.RChecks)
@@ -229,10 +236,17 @@ func gradesOf(s string) facts.Grades {
 // to follow: what is later may or may not be among the facts, or twice. begin
 // returns, for each part, what is called with its facts; what that gets is the
 // same variable every time.
+//
+// The pairs are read first and held here: references are drawn at random, so that
+// a database which joins as many readings and pairs looks all over the place.
 func (f Feed) EachFact(ctx context.Context, begin func() func(*facts.Fact) error) (facts.Position, error) {
 	at, err := f.position(ctx)
 	if err != nil {
 		return at, wrap(err, "reading the facts")
+	}
+	pairs, err := f.heldPairs(ctx)
+	if err != nil {
+		return at, wrap(err, "reading the pairs of facts")
 	}
 	parts, err := f.db.parts(ctx, f.pool(), " AND ")
 	if err != nil {
@@ -243,7 +257,20 @@ func (f Feed) EachFact(ctx context.Context, begin func() func(*facts.Fact) error
 	var group sync.WaitGroup
 	for _, part := range parts {
 		group.Go(func() {
-			if err := f.facts(ctx, runtime.GOMAXPROCS(0), begin, factTail+part); err != nil {
+			if err := f.db.stream(ctx, f.pool(), readingFactColumns, runtime.GOMAXPROCS(0), func() *rowsInto {
+				var (
+					row  readingFact
+					fact facts.Fact
+					each = begin()
+				)
+				return &rowsInto{fields(&row), func() error {
+					row.fact(&fact)
+					if ok, err := pairs.complete(&fact, row.ID); !ok || err != nil {
+						return err // a pair that came after the others is followed
+					}
+					return each(&fact)
+				}}
+			}, " FROM inspection i"+ofFacts+part, nil); err != nil {
 				cancel(err) // the first is told
 			}
 		})
@@ -267,32 +294,31 @@ func (f Feed) position(ctx context.Context) (facts.Position, error) {
 	return at, err
 }
 
-func (f Feed) facts(ctx context.Context, workers int, begin func() func(*facts.Fact) error, tail string, args ...any) error {
-	secret, err := f.db.ID(ctx)
-	if err != nil {
-		return err
-	}
-	return f.db.stream(ctx, f.pool(), factLayout.columns, workers, func() *rowsInto {
-		var (
-			row  factRow
-			fact facts.Fact
-			keys = newRunnerKeys(secret)
-			each = begin()
-		)
-		return &rowsInto{fields(&row), func() error {
-			row.fact(&fact, keys)
-			return each(&fact)
-		}}
-	}, tail, args)
-}
-
 // FactsOf calls each with every fact of the pairs with these references.
 func (f Feed) FactsOf(ctx context.Context, pairs []string, each func(*facts.Fact) error) error {
+	secret, err := f.db.ID(ctx)
+	if err != nil {
+		return wrap(err, "reading the facts of pairs")
+	}
 	const chunk = 500 // parameters, far below the least bound of a statement
 	for part := range slices.Chunk(pairs, chunk) {
 		var w where
 		w.in("i.pair_ref", part)
-		if err := f.facts(ctx, 1, func() func(*facts.Fact) error { return each }, factTail+" AND "+w.conditions[0], w.args...); err != nil {
+		if err := f.db.stream(ctx, f.pool(), slices.Concat(readingFactColumns, pairFactColumns), 1, func() *rowsInto {
+			var (
+				row  readingFact
+				pair pairFact
+				fact facts.Fact
+				keys = newRunnerKeys(secret)
+			)
+			return &rowsInto{append(fields(&row), fields(&pair)...), func() error {
+				row.fact(&fact)
+				fact.Model, fact.Batch, fact.Runner = assess.UUID(pair.ModelID), string(pair.Batch), keys.of(string(pair.Runner))
+				fact.Lower, fact.Upper, fact.Contradicts = assess.Value(pair.LowerKM), assess.Value(pair.UpperKM), pair.Contradicts != 0
+				fact.Last = pair.LastID == row.ID && string(pair.LastStore) == row.Store
+				return each(&fact)
+			}}
+		}, " FROM inspection i JOIN pair p ON p.ref = i.pair_ref"+ofFacts+" AND "+w.conditions[0], w.args); err != nil {
 			return wrap(err, "reading the facts of pairs")
 		}
 	}

@@ -192,6 +192,9 @@ func TestTwoWritersAtOnce(t *testing.T) {
 			}
 			done := make(chan struct{})
 			go func() { writers.Wait(); close(done) }()
+			// One that reads the whole database meanwhile is put right as it follows.
+			late := fleet.New(fleet.Options{Source: db.Feed(), Clock: now})
+			check(t, late.Load(t.Context()))
 			for running := true; running; {
 				select {
 				case <-done:
@@ -206,6 +209,8 @@ func TestTwoWritersAtOnce(t *testing.T) {
 				t.Errorf("%d readings of %d pairs, want %d of 40", v.Rows, v.Pairs, 2*each)
 			}
 			sameAsFresh(t, db, v, exported...)
+			catchUp(t, db, late)
+			sameAsFresh(t, db, late.View(), exported...)
 		})
 	}
 }
