@@ -28,6 +28,7 @@ var docPutInspection = operation{
 		"A verdict that takes a second person, less than an advised replace or retire or a trainee's keep, takes their sign-off; " +
 		"a client that had no line for it sends the flag second-unproven, and the reading waits for a manager. " +
 		"What a second reader says is flagged second-said, unless they signed the verdict off or read the pair blind that day. " +
+		"A blind reading is refused where its reader had read the pair openly, earlier that day, or signed for its verdict. " +
 		"A client that sends its own time in " + clientTime + " has its clock's error taken into account.",
 	body: ref("Reading"), answer: ref("Reading"), made: true, fails: []*class{conflict},
 }

@@ -191,11 +191,19 @@ func TestReloadRestoresTheTicket(t *testing.T) {
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	id := shop.begin(b, "trade-in")
+	b.write("#shoe", "ondrell fenline 2") // whole, and picked by going on
 	b.write("#runner", "R-20931")
 	b.press(kb.Tab)
+	b.until(`document.querySelector("#shoe").value === "Ondrell Fenline 2"`)
 	for range 3 {
 		b.tap(key("g-1"))
 	}
+	// Where the thumb was is asked of a press that is read.
+	b.until(`document.querySelector("[data-k='press_heel-left-at'][aria-disabled=true]")`)
+	b.tap(key("press_heel-left,softer"))
+	b.until(`document.querySelector("[data-k='press_heel-left-at']:not([aria-disabled])")`)
+	b.tap(key("press_heel-left,softer")) // not read after all
+	b.until(`document.querySelector("[data-k='press_heel-left-at'][aria-disabled=true]") && document.querySelectorAll("#progress .read").length === 3 && document.querySelector("#left h2")?.innerText.startsWith("Still unread")`)
 	b.tap(key("press_heel-left,softer"))
 	b.until(`document.querySelectorAll("#progress .read").length === 3`)
 

@@ -160,8 +160,8 @@ const whyRow = (bench) => html`<div><h2>${t("amend.head")}</h2><label class="fie
 const hygiene = (bench) => html`<fieldset><legend>${t("check.hygiene")}</legend><div class="hygiene">${radios({ name: "hygiene", act: "hygiene", label: t("check.hygiene"), columns: 3, value: bench.reading.hygiene, options: column("hygiene").words.map((w) => ({ v: w, text: word(w), note: t(`hygiene.${w}`) })) })}${helpKey(bench, "hygiene")}</div></fieldset>`;
 
 function gradeRow(bench) {
-  const { grade } = bench.result;
-  return html`<div><h2>${t("grade")} <small>${t(grade ? "grade.worked-out" : "grade.waits")}</small></h2><ol class="grades">${["A", "B", "C", "D", "X"].map((g) => html`<li${g === grade ? html` aria-current="true"` : ""}><b>${g}</b>${t(`grade.${g}`)}</li>`)}</ol></div>`;
+  const { grade, how } = bench.result;
+  return html`<div><h2>${t("grade")} <small>${t(grade ? "grade.worked-out" : how === "now" ? "grade.waits-again" : "grade.waits")}</small></h2><ol class="grades">${["A", "B", "C", "D", "X"].map((g) => html`<li${g === grade ? html` aria-current="true"` : ""}><b>${g}</b>${t(`grade.${g}`)}</li>`)}</ol></div>`;
 }
 
 function ways(bench) {
@@ -176,7 +176,7 @@ function givenRow(bench) {
   const { result, reading: r } = bench, given = bench.given(), takes = gone(result.verdict) ? "given.second" : "given.reasoned";
   const options = VERDICTS.map((v) => {
     const closed = result.verdict === "incomplete" && v === "keep";
-    return { v, text: t(`given.${v}`), note: t(v === result.verdict ? "given.advised" : rank(v) > rank(result.verdict) ? "given.stronger" : takes), reason: t("given.unread"), off: closed, state: v === given };
+    return { v, text: t(v === "recheck" && result.how === "now" ? "verdict.now" : `given.${v}`), note: t(v === result.verdict ? "given.advised" : rank(v) > rank(result.verdict) ? "given.stronger" : takes), reason: t("given.unread"), off: closed, state: v === given };
   });
   const reason = less(bench) ? html`<label class="field wide"><span>${t("given.reason")}</span><input data-k="f-given_reason" data-col="given_reason" autocomplete="off" maxlength="300" value="${r.given_reason ?? ""}"></label>` : "";
   const asks = takesSecond(bench) || less(bench) ? html`<div class="fields">${reason}${takesSecond(bench) ? secondRow(bench) : ""}</div>${takesSecond(bench) ? secondNote(bench) : ""}` : "";
@@ -222,7 +222,7 @@ function overRow(bench, over) {
 
 function nextRow(bench) {
   const leaves = route(bench) !== BACK, next = nextCheck(bench, bench.given(), leaves);
-  return html`<div><h2>${t(gone(bench.given()) || leaves ? "next.new" : "next")}</h2><p><b>${next?.words ?? t("next.none")}</b><br><span class="note">${next?.basis ?? ""} ${t("next.cut")}</span></p></div>`;
+  return html`<div><h2>${t(gone(bench.given()) || leaves ? "next.new" : "next")}</h2><p><b>${next?.words ?? t(bench.result?.how === "now" ? "next.none-again" : "next.none")}</b><br><span class="note">${next?.basis ?? ""} ${t("next.cut")}</span></p></div>`;
 }
 
 export function drawHandover(bench) {

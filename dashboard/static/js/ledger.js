@@ -63,8 +63,8 @@ const rowLead = (shoe) => html`<span class="lead">${t(`shoe.${shoe}.cap`)}</span
 
 // pressedAt is the key that says on which zone the thumb was, going round the zones of the part.
 function pressedAt(bench, name, shoe) {
-  const at = bench.reading[shoe][`${name}_at`];
-  return key({ k: `${name}-${shoe}-at`, act: "press-at", v: `${name},${shoe}`, quiet: true, text: t("press.at"), note: at ? t(`edge.${edgeOf(at)}`) : "–", label: t("press.at.long", { shoe: t(`shoe.${shoe}`), at: at ? t(`edge.${edgeOf(at)}`) : "–" }) });
+  const at = bench.reading[shoe][`${name}_at`], v = get(bench.reading, shoe, name);
+  return key({ k: `${name}-${shoe}-at`, act: "press-at", v: `${name},${shoe}`, quiet: true, off: v === undefined || isCant(v), text: t("press.at"), note: at ? t(`edge.${edgeOf(at)}`) : "–", label: t("press.at.long", { shoe: t(`shoe.${shoe}`), at: at ? t(`edge.${edgeOf(at)}`) : "–" }) });
 }
 
 function wordRow(bench, name, shoe) {
@@ -109,7 +109,7 @@ function depthRow(bench) {
 
 function drawOpen(bench) {
   const name = bench.line, r = bench.reading;
-  if (!name) { draw(byId("open"), html`<p class="note rest-note">${t(bench.panel === "more" ? "sheet.more-hint" : index(bench).every((n) => done(r, n)) ? "sheet.done" : "sheet.pick")}</p>`); return; }
+  if (!name) { draw(byId("open"), html`<p class="note rest-note">${t(bench.panel === "more" ? "sheet.more-hint" : !index(bench).every((n) => done(r, n)) ? "sheet.pick" : bench.result?.how === "now" ? "sheet.again" : "sheet.done")}</p>`); return; }
   const rows = {
     word: () => SHOES.map((shoe) => wordRow(bench, name, shoe)),
     side: () => sideRows(bench, name),
@@ -170,7 +170,7 @@ function store(bench, shoe, name, v) {
   if (name === "stand" && !leans(bench.reading, shoe)) for (const c of ["tilt", "tilt_u", "tilt_by", "tilt_n", "tilt_yaw"]) set(bench.reading, shoe, c, undefined);
   if (column(name).kind === "side" && !needsAgain(bench.reading, name)) set(bench.reading, "pair", againOf(name), undefined);
   if (name.startsWith("press_") && !name.endsWith("_at")) {
-    set(bench.reading, shoe, `${name}_at`, isCant(v) ? undefined : bench.reading[shoe][`${name}_at`] ?? mostWorn(bench.reading, bench.asNew, shoe, name.slice("press_".length)));
+    set(bench.reading, shoe, `${name}_at`, v === undefined || isCant(v) ? undefined : bench.reading[shoe][`${name}_at`] ?? mostWorn(bench.reading, bench.asNew, shoe, name.slice("press_".length)));
   }
 }
 

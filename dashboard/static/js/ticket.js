@@ -39,12 +39,16 @@ function drawFound(q) {
 }
 
 function choose(bench, m) {
+  take(bench, m);
+  byId("size").focus();
+}
+
+function take(bench, m) {
   bench.ticket.model = { id: m.model_id, category: m.category };
   bench.asNew = asNewOf(m);
   for (const name of ["brand", "model", "version"]) set(bench.reading, "pair", name, m[name] || undefined);
   models.put(m);
   close();
-  byId("size").focus();
   bench.changed();
   bench.lookForPairs();
 }
@@ -85,7 +89,9 @@ function bindShoe(bench) {
     marked = found.length ? 0 : -1;
     return true;
   };
+  let typed = false;
   input.addEventListener("input", () => {
+    typed = true;
     clearTimeout(timer);
     const q = input.value.trim();
     if (q === "") { close(); return; }
@@ -106,7 +112,17 @@ function bindShoe(bench) {
     } else return;
     event.stopPropagation();
   });
-  input.addEventListener("blur", () => setTimeout(() => { close(); drawTicket(bench); }, 200));
+  // Who types a shoe's whole name and goes on has picked it.
+  input.addEventListener("blur", () => {
+    const q = typed ? input.value.trim() : "", whole = q.toLowerCase();
+    typed = false;
+    setTimeout(async () => {
+      close();
+      const named = q && q !== nameOf(bench.reading) && await look(q) && found.find((m) => nameOf(m).toLowerCase() === whole);
+      if (named) take(bench, named);
+      else drawTicket(bench);
+    }, 200);
+  });
   // The line keeps the focus while the finger is down, so that the list stays until it is up again.
   list.addEventListener("pointerdown", (event) => event.preventDefault());
   list.addEventListener("mousedown", (event) => event.preventDefault());
