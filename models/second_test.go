@@ -60,8 +60,11 @@ func TestWhoKnowsAPairDoesNotReadItBlind(t *testing.T) {
 		{"who read it openly before, further down in the file", nil, []line{{2, 1, blind, "F-1", 1, 0, false}, {1, 1, open, "F-1", 0, 0, false}}, []int{0}},
 		{"who read it openly before, as is stored", []line{{1, 1, open, "F-1", 0, 0, false}}, []line{{3, 3, open, "F-1", 0, 0, false}, {2, 1, blind, "F-1", 1, 0, false}}, []int{1}},
 		{"each of two who read it openly, of whom one corrected the other", nil, []line{
-			{1, 1, open, "F-1", 0, 0, false}, {2, 1, open, "F-2", 0, 1, false},
-			{3, 1, blind, "F-1", 1, 0, false}, {4, 1, blind, "F-2", 1, 0, false}, {5, 1, blind, "F-3", 1, 0, false},
+			{1, 1, open, "F-1", 0, 0, false},
+			{2, 1, open, "F-2", 0, 1, false},
+			{3, 1, blind, "F-1", 1, 0, false},
+			{4, 1, blind, "F-2", 1, 0, false},
+			{5, 1, blind, "F-3", 1, 0, false},
 		}, []int{2, 3}},
 		{"nobody who read it openly afterwards", nil, []line{{1, 1, blind, "F-1", 0, 0, false}, {2, 1, open, "F-1", 1, 0, false}}, nil},
 		{"nobody who read it openly another day", nil, []line{{1, 1, open, "F-1", 0, 0, false}, {2, 1, blind, "F-1", 24, 0, false}}, nil},
