@@ -136,50 +136,57 @@ func (on *agreeOn) places(r *models.SecondReading) []place {
 	return all
 }
 
-// agreed is what the second readings say of one check.
-type agreed struct {
-	pairs  int
-	counts [][]int             // by level of the first reading and of the blind one
-	byPair [][]int             // of each pair, how many places were read alike, and how many not
-	items  [][]stats.GradePair // of each pair, the levels at each place
-}
+// agreed is what the second readings say of one check: of each pair that both read,
+// the levels at each place.
+type agreed [][]stats.GradePair
 
 func (on *agreeOn) count(readings []models.SecondReading) agreed {
-	k := len(on.levels())
-	a := agreed{counts: make([][]int, k)}
-	for i := range a.counts {
-		a.counts[i] = make([]int, k)
-	}
+	var a agreed
 	for i := range readings {
 		places := on.places(&readings[i])
 		if len(places) == 0 {
 			continue
 		}
-		a.pairs++
-		row := []int{0, 0}
 		items := make([]stats.GradePair, len(places))
 		for i, p := range places {
-			a.counts[p.a][p.b]++
 			items[i] = stats.GradePair{First: p.a, Second: p.b}
-			if p.a == p.b {
-				row[0]++
-			} else {
-				row[1]++
-			}
 		}
-		a.byPair, a.items = append(a.byPair, row), append(a.items, items)
+		a = append(a, items)
 	}
 	return a
 }
 
-// confused returns the two levels that were taken for one another most often,
-// and how often; 0 where there are none.
-func (a *agreed) confused() (low, high, n int) {
-	for i := range a.counts {
-		for j := i + 1; j < len(a.counts); j++ {
-			if both := a.counts[i][j] + a.counts[j][i]; both > n {
-				low, high, n = i, j, both
+// alike counts, of each pair, the places that were read alike, and those that were
+// not.
+func (a agreed) alike() [][]int {
+	by := make([][]int, len(a))
+	for i, items := range a {
+		by[i] = []int{0, 0}
+		for _, p := range items {
+			if p.First == p.Second {
+				by[i][0]++
+			} else {
+				by[i][1]++
 			}
+		}
+	}
+	return by
+}
+
+// confused returns the two levels that were taken for one another most often,
+// and how often; 0 where there are none. Of as many, the lower stand.
+func (a agreed) confused() (low, high, n int) {
+	times := map[[2]int]int{}
+	for _, items := range a {
+		for _, p := range items {
+			if p.First != p.Second {
+				times[[2]int{min(p.First, p.Second), max(p.First, p.Second)}]++
+			}
+		}
+	}
+	for levels, both := range times {
+		if both > n || both == n && slices.Compare(levels[:], []int{low, high}) < 0 {
+			low, high, n = levels[0], levels[1], both
 		}
 	}
 	return low, high, n
@@ -189,12 +196,13 @@ func (a *agreed) confused() (low, high, n int) {
 const agreementConf = 0.95
 
 // agreementRow says how alike a check is read.
-func (w words) agreementRow(on *agreeOn, a *agreed) (agreementRow, error) {
-	row := agreementRow{Name: w.say(on.label), Pairs: a.pairs, Alike: "–", AC1: "–", Kappa: "–", Thin: a.pairs < thinPairs}
+func (w words) agreementRow(on *agreeOn, a agreed) (agreementRow, error) {
+	levels := len(on.levels())
+	row := agreementRow{Name: w.say(on.label), Pairs: len(a), Alike: "–", AC1: "–", Kappa: "–", Thin: len(a) < thinPairs}
 	if on.cols[0] < assess.NumZones {
 		row.Name = w.say("agree.zones", "part", row.Name)
 	}
-	shares, err := stats.ClusteredShares([]string{"alike", "apart"}, a.byPair, agreementConf)
+	shares, err := stats.ClusteredShares([]string{"alike", "apart"}, a.alike(), agreementConf)
 	if errors.Is(err, stats.ErrEmpty) {
 		return row, nil
 	}
@@ -221,14 +229,14 @@ func (w words) agreementRow(on *agreeOn, a *agreed) (agreementRow, error) {
 	if on.ordered {
 		weights = stats.LinearWeights
 	}
-	ac1, err := stats.ClusteredAC1(a.items, len(a.counts), agreementConf)
+	ac1, err := stats.ClusteredAC1(a, levels, agreementConf)
 	switch {
 	case err == nil:
 		row.AC1 = w.coefficient(ac1)
 	case !undefined(err):
 		return row, err
 	}
-	kappa, err := stats.ClusteredKappa(a.items, weights(len(a.counts)), agreementConf)
+	kappa, err := stats.ClusteredKappa(a, weights(levels), agreementConf)
 	switch {
 	case err == nil:
 		row.Kappa = w.coefficient(kappa)
@@ -294,8 +302,7 @@ func (s *Server) showAgreement(c *gin.Context) error {
 		return err
 	}
 	for i := range ons {
-		counted := ons[i].count(readings)
-		row, err := w.agreementRow(&ons[i], &counted)
+		row, err := w.agreementRow(&ons[i], ons[i].count(readings))
 		if err != nil {
 			return err
 		}

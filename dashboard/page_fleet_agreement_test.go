@@ -68,11 +68,11 @@ func TestAgreementIsWhatTallySaysOfTheFile(t *testing.T) {
 	said := all.Groups[0]
 
 	counted := on.count(readings)
-	ac1, err := stats.ClusteredAC1(counted.items, 3, agreementConf)
+	ac1, err := stats.ClusteredAC1(counted, 3, agreementConf)
 	must(t, err)
-	linear, err := stats.ClusteredKappa(counted.items, stats.LinearWeights(3), agreementConf)
+	linear, err := stats.ClusteredKappa(counted, stats.LinearWeights(3), agreementConf)
 	must(t, err)
-	kappa, err := stats.ClusteredKappa(counted.items, stats.IdentityWeights(3), agreementConf)
+	kappa, err := stats.ClusteredKappa(counted, stats.IdentityWeights(3), agreementConf)
 	must(t, err)
 	for _, tt := range []struct {
 		name        string

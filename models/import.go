@@ -360,8 +360,9 @@ func (im *importing) addTyped(ctx context.Context) error {
 	return nil
 }
 
-// strikeOut links readings with those that supersede them, whichever came
-// first, and has the photos follow. The set of amendments is small and has an index of its own.
+// strikeOut links readings with those that supersede them, whichever came first,
+// and has the photos follow. The set of amendments is small and has an index of
+// its own.
 func (im *importing) strikeOut(ctx context.Context) error {
 	rows, err := im.t.QueryContext(ctx, `
 		UPDATE inspection SET superseded_by = n.id FROM inspection n

@@ -68,14 +68,15 @@ func (j *job) agreement() error {
 			return err
 		}
 		ac1, err := stats.GwetAC1(ratings, j.conf)
-		if err == nil {
-			o.set("ac1", ac1.Value)
-			o.set("ac1_se", ac1.SE)
-			o.set("ac1_low", ac1.Low)
-			o.set("ac1_high", ac1.High)
-		} else if err := o.put("ac1", nil, err); err != nil {
+		if err != nil {
+			ac1 = new(stats.Agreement) // none of it is defined
+		}
+		if err := o.put("ac1", ac1.Value, err); err != nil {
 			return err
 		}
+		o.set("ac1_se", ac1.SE)
+		o.set("ac1_low", ac1.Low)
+		o.set("ac1_high", ac1.High)
 		if err := j.intraclass(o, round, measured); err != nil {
 			return err
 		}

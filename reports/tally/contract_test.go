@@ -278,6 +278,11 @@ func TestEveryFlagGivesThePublishedValue(t *testing.T) {
 			want{"groups.0.ac1": .7754440681, "groups.0.alpha": .7434210526},
 		},
 		{
+			"how sure that agreement is", "agreement --item item --rater rater --grade grade", long(t, "krippendorff_12x4.csv"), "R package irrCAC, gwet.ac1.raw(cac.raw4raters): standard error 0.14295, 0.461 to 1 [M]",
+			5e-4,
+			want{"groups.0.ac1_se": .14295, "groups.0.ac1_low": .461, "groups.0.ac1_high": 1},
+		},
+		{
 			"--scale interval", "agreement --item item --rater rater --grade grade --scale interval", long(t, "krippendorff_12x4.csv"), "Krippendorff 2011: .849 [P2]",
 			1e-9,
 			want{"groups.0.alpha": .8491071429},
