@@ -18,6 +18,8 @@ type book struct {
 	// For each month from that of epochDay, and for each number of an interval of
 	// life; 0 where the question goes by neither.
 	month, interval uint32
+	// By distance, as in the column; empty where the question doesn't go by it.
+	km []uint32
 }
 
 // The parts of the packed dimensions; no dimension lies in two of them.
@@ -45,7 +47,7 @@ func (g *grouping) countersInBook() (int, bool) {
 	if len(q.what) > 0 {
 		n *= leftOut
 	}
-	if n > mostCounters || q.oneModel >= 0 || q.store != nil || q.staff != nil || q.batch != nil || q.reason != nil || q.byCode || q.byKM {
+	if n > g.mostCounters() || q.oneModel >= 0 || q.store != nil || q.staff != nil || q.batch != nil || q.reason != nil || q.byCode || q.byKM {
 		return 0, false
 	}
 	return int(n), !slices.ContainsFunc(g.dims, func(d Dim) bool { return d == Code || d == Reason || d == Staff || d == Batch })
@@ -54,10 +56,7 @@ func (g *grouping) countersInBook() (int, bool) {
 // write puts a question down.
 func (b *book) write(g *grouping) {
 	var each [32]uint32 // bit of the packed dimensions
-	b.model, b.store, b.month, b.interval = b.model[:0], b.store[:0], 0, 0
-	if g.byInterval {
-		b.interval = uint32(g.cellsN)
-	}
+	b.model, b.store, b.month, b.interval, b.km = b.model[:0], b.store[:0], 0, 0, b.km[:0]
 	names, all, stride := g.view.names, uint32(g.counters()), uint32(1)
 	for i, d := range slices.Backward(g.dims) {
 		switch d {
@@ -98,6 +97,23 @@ func (b *book) write(g *grouping) {
 		}
 		shift += size
 	}
+	if g.by != nil {
+		g.by.write(b, g)
+	}
+}
+
+// addWords adds to the keys of rows by the code of a packed dimension.
+func (b *book) addWords(d Dim, add func(code uint32) uint32) {
+	f, shift := packed[d], uint8(0)
+	for _, part := range [][]uint32{b.low[:], b.mid[:], b.high[:]} {
+		size := uint8(bits.Len(uint(len(part) - 1)))
+		if f.shift >= shift && f.shift < shift+size {
+			for i := range part {
+				part[i] += add(f.of(uint32(i) << shift))
+			}
+		}
+		shift += size
+	}
 }
 
 // addCodes adds a dimension, times stride, to what codes add to a key.
@@ -118,7 +134,14 @@ func (b *book) count(q *query, s *segment, base int, cells []uint32) {
 	end := min(base+blockRows, s.n)
 	cells = cells[b.month*uint32(s.month):]
 	var more []uint32 // that its interval and its store add to each row's key
-	if b.interval > 0 || len(b.store) > 0 {
+	switch {
+	case len(b.km) > 0:
+		more = q.room().more[:end-base]
+		s.km.read(base, 1, more)
+		for i, km := range more {
+			more[i] = b.km[km]
+		}
+	case b.interval > 0 || len(b.store) > 0:
 		more = q.room().more[:end-base]
 		s.interval.read(base, b.interval, more)
 	}

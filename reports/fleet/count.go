@@ -73,24 +73,33 @@ type grouping struct {
 	dims   []Dim
 	sizes  [MaxDims]uint64
 	cellsN uint64
-	// byInterval says that each cell is counted by the pairs' intervals of life.
-	byInterval bool
+	// by is what each cell is counted by; nil where its rows are counted as they are.
+	by *value
 }
 
 // counters returns how many counts a question has at most.
 func (g *grouping) counters() uint64 {
-	if g.byInterval {
-		return g.cellsN * uint64(len(g.query.intervals))
+	if g.by != nil {
+		return g.cellsN * g.by.size(g)
 	}
 	return g.cellsN
 }
 
 // mostCounters returns up to how many counters are an array, and not a table.
 func (g *grouping) mostCounters() uint64 {
-	if g.byInterval && (g.query.oneModel >= 0 || g.query.oneStore >= 0) {
+	switch {
+	case g.by == nil:
+		return mostCounters
+	case g.query.oneModel >= 0 || g.query.oneStore >= 0:
 		return fewCounters
 	}
-	return mostCounters
+	rows := 0
+	for _, s := range g.view.segments {
+		if !g.query.passes(s) {
+			rows += s.len()
+		}
+	}
+	return max(mostCounters, uint64(rows)/rowsACounter)
 }
 
 // beside returns the question for another goroutine.
@@ -217,10 +226,12 @@ func (g *grouping) cells(t *tally) []Cell {
 }
 
 // Up to how many counters are an array: of any rows, and of those of one model or
-// store, of whose intervals of life a table is sooner cleared. House values.
+// store, of whose values a table is sooner cleared; and from how many rows a counter
+// it may be a larger one. House values.
 const (
 	mostCounters = 1 << 20
 	fewCounters  = 1 << 12
+	rowsACounter = 2
 )
 
 // tally counts keys: in an array while they are few, else in a table.

@@ -279,7 +279,8 @@ func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
 	t.Run("by distance and condition", func(t *testing.T) {
 		rapid.Check(t, func(t *rapid.T) {
 			v, f, dims := draw(t)
-			groups, err := v.Looks(f, dims...)
+			width := rapid.SampledFrom([]int{1, 7, 100}).Draw(t, "width")
+			groups, err := v.Bands(f, width, dims...)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -302,10 +303,10 @@ func TestACountIsThatOfTheRowsLookedAtOneByOne(t *testing.T) {
 				if !km.OK() {
 					return " unknown"
 				}
-				return fmt.Sprint(km.Int()) + []string{"", " sound", " worn"}[conditionOf(assess.Verdict(packed[Verdict].of(r.what)))]
+				return fmt.Sprint(km.Int()-km.Int()%width) + []string{"", " sound", " worn"}[conditionOf(packed[Verdict].of(r.what))]
 			})
 			if diff := gocmp.Diff(want, got); diff != "" {
-				t.Fatalf("%+v by %v (-one by one +looks):\n%s", f, dims, diff)
+				t.Fatalf("%+v by %v (-one by one +bands):\n%s", f, dims, diff)
 			}
 		})
 	})

@@ -53,14 +53,16 @@ func (v *View) Life(f Filter, dims ...Dim) ([]LifeGroup, error) {
 	if f.Readings {
 		return nil, errReadings
 	}
-	return distinct(v, "life", &f, dims, value{
-		numbered: true,
+	return distinct(v, "life", &f, dims, &value{
+		size: func(g *grouping) uint64 { return uint64(len(g.query.intervals)) },
 		codes: func(s *segment, base int, rows []uint16, codes []uint64) {
 			for k, i := range rows {
 				codes[k] = uint64(s.intervalAt(base + int(i)))
 			}
 		},
-		key: func(q *query, number uint64) uint64 { return spanKey(q.intervals[number]) },
+		key:     func(q *query, number uint64) uint64 { return spanKey(q.intervals[number]) },
+		inOrder: func(g *grouping) []uint32 { return g.query.spans() },
+		write:   func(b *book, g *grouping) { b.interval = uint32(g.cellsN) },
 	}, func(by []string, values int) LifeGroup { return LifeGroup{By: by, Spans: make([]Span, 0, values)} }, (*LifeGroup).add)
 }
 
@@ -98,10 +100,12 @@ const (
 	neither = iota
 	sound
 	worn
+	conditions
 )
 
-func conditionOf(v assess.Verdict) uint64 {
-	switch v {
+// conditionOf returns the condition by the code of a verdict.
+func conditionOf(code uint32) uint64 {
+	switch assess.Verdict(code) {
 	case assess.Keep, assess.RecheckPair:
 		return sound
 	case assess.ReplacePair, assess.RetirePair:
@@ -126,23 +130,61 @@ func (v *View) Bands(f Filter, width int, dims ...Dim) ([]LookGroup, error) {
 	return distinct(v, fmt.Sprint("bands ", width), &f, dims, looked(uint64(width)), newLookGroup, (*LookGroup).add)
 }
 
-func newLookGroup(by []string, _ int) LookGroup { return LookGroup{By: by} }
+func newLookGroup(by []string, values int) LookGroup {
+	return LookGroup{By: by, Looks: make([]Look, 0, (values+conditions-1)/conditions)}
+}
 
-// looked is the band of a distance and the condition.
-func looked(width uint64) value {
-	return value{
+// looked is the band of a distance and the condition: the number of the band, 0 for
+// an unknown distance, times conditions, and the condition.
+func looked(width uint64) *value {
+	band := func(km uint64) uint64 {
+		if km == 0 {
+			return 0
+		}
+		return 1 + (km-1)/width
+	}
+	size := func(g *grouping) uint64 { return conditions * (1 + band(g.mostKM())) }
+	return &value{
+		size: size,
 		codes: func(s *segment, base int, rows []uint16, codes []uint64) {
 			for k, row := range rows {
 				i := base + int(row)
-				km := s.kmAt(i)
-				if km > 0 {
-					km -= (km - 1) % width
-				}
-				codes[k] = km<<2 | conditionOf(assess.Verdict(packed[Verdict].of(s.whatAt(i))))
+				codes[k] = conditions*band(s.kmAt(i)) + conditionOf(packed[Verdict].of(s.whatAt(i)))
 			}
 		},
-		key: func(_ *query, code uint64) uint64 { return code },
+		key: func(_ *query, code uint64) uint64 {
+			km := uint64(0)
+			if band := code / conditions; band > 0 {
+				km = 1 + (band-1)*width
+			}
+			return km<<2 | code%conditions
+		},
+		inOrder: func(g *grouping) []uint32 {
+			codes := make([]uint32, size(g))
+			for code := range codes {
+				codes[code] = uint32(code)
+			}
+			return codes
+		},
+		write: func(b *book, g *grouping) {
+			b.km = slices.Grow(b.km, int(g.mostKM())+1)[:g.mostKM()+1]
+			for km := range b.km {
+				b.km[km] = uint32(conditions * band(uint64(km)) * g.cellsN)
+			}
+			b.addWords(Verdict, func(code uint32) uint32 { return uint32(conditionOf(code) * g.cellsN) })
+		},
 	}
+}
+
+// mostKM returns what no distance of a question's rows is beyond, as in the column.
+func (g *grouping) mostKM() uint64 {
+	most := uint64(0)
+	for _, s := range g.view.segments {
+		if !g.query.passes(s) {
+			most = max(most, s.mostKM())
+		}
+	}
+	return min(most, g.query.kmLast)
 }
 
 func (g *LookGroup) add(key uint64, n int) {
@@ -167,12 +209,16 @@ func (g *LookGroup) add(key uint64, n int) {
 // value is what distinct tells rows of a group apart by: a code of less than
 // codeBits bits.
 type value struct {
-	// numbered says that codes are the numbers of intervals of life.
-	numbered bool
+	// size returns how many codes there are.
+	size func(g *grouping) uint64
 	// codes writes the codes of a block's rows.
 	codes func(s *segment, base int, rows []uint16, codes []uint64)
 	// key returns what a code stands for; values sort by it.
 	key func(q *query, code uint64) uint64
+	// inOrder returns all codes, in the order of their keys.
+	inOrder func(g *grouping) []uint32
+	// write puts down what a row's code, times the number of cells, adds to its key.
+	write func(b *book, g *grouping)
 }
 
 const codeBits = 32
@@ -180,18 +226,13 @@ const codeBits = 32
 // distinct counts the distinct values of the rows of each group. Groups come in
 // the order of words, the values of a group from the least. What a group begins
 // with is told how many values it has.
-func distinct[E any](v *View, kind string, f *Filter, dims []Dim, of value, begin func(by []string, values int) E, add func(*E, uint64, int)) ([]E, error) {
+func distinct[E any](v *View, kind string, f *Filter, dims []Dim, of *value, begin func(by []string, values int) E, add func(*E, uint64, int)) ([]E, error) {
 	return answered(v, kind, f, dims, func(g *grouping) (sum[E], error) {
 		if g.cellsN > 1<<(63-codeBits) {
 			return nil, assess.FieldError{Field: "by", Want: "fewer groups at once", Err: assess.ErrOutOfRange}
 		}
-		d := &values[E]{of: of, begin: begin, put: add}
-		if g.byInterval = of.numbered; g.byInterval {
-			d.tally = g.tally()
-		} else {
-			d.tally = scratchTable()
-		}
-		return d, nil
+		g.by = of
+		return &values[E]{counts: counts{tally: g.tally()}, of: of, begin: begin, put: add}, nil
 	})
 }
 
@@ -199,7 +240,7 @@ func distinct[E any](v *View, kind string, f *Filter, dims []Dim, of value, begi
 // come in new have keys behind those that are counted.
 type values[E any] struct {
 	counts
-	of    value
+	of    *value
 	begin func(by []string, values int) E
 	put   func(group *E, key uint64, n int)
 }
@@ -241,18 +282,18 @@ func (d *values[E]) change(g *grouping, sel *selection, sign int) {
 func (d *values[E]) lines(g *grouping) []E {
 	var groups []E
 	if len(d.dense) > 0 {
-		spans := g.query.spans()
+		codes := d.of.inOrder(g)
 		groups = make([]E, 0, g.cellsN)
 		g.inOrder(func(group uint64) {
 			n := 0
-			for code := range g.query.intervals {
+			for _, code := range codes {
 				n += one(d.dense[uint64(code)*g.cellsN+group] > 0)
 			}
 			if n == 0 {
 				return
 			}
 			groups = append(groups, d.begin(g.words(group), n))
-			for _, code := range spans {
+			for _, code := range codes {
 				if n := d.dense[uint64(code)*g.cellsN+group]; n > 0 {
 					d.put(&groups[len(groups)-1], d.of.key(g.query, uint64(code)), int(n))
 				}

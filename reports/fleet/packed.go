@@ -62,4 +62,7 @@ func (p *packedInts) read(i int, by uint32, numbers []uint32) {
 	}
 }
 
+// most returns what no number is beyond: the largest that there is room for.
+func (p *packedInts) most() uint64 { return p.least + 1<<p.width - 1 }
+
 func (p *packedInts) bytes() int { return 8 * cap(p.words) }

@@ -42,7 +42,7 @@ func (v *View) Visits(f Filter, dims ...Dim) ([]Visit, error) {
 		g.keys(sel, func(row uint16, key uint64) {
 			i := sel.base + int(row)
 			all = append(all, found{
-				sel.dayAt(i), sel.pair(i), key, sel.kmAt(i), v.intervals[sel.intervalAt(i)], conditionOf(assess.Verdict(packed[Verdict].of(sel.whatAt(i)))),
+				sel.dayAt(i), sel.pair(i), key, sel.kmAt(i), v.intervals[sel.intervalAt(i)], conditionOf(packed[Verdict].of(sel.whatAt(i))),
 			})
 		})
 	})

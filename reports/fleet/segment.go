@@ -189,7 +189,8 @@ type segment struct {
 	month   int
 	earlier bool // not pairs' last readings
 
-	rows []row // until it is sealed
+	rows []row  // until it is sealed
+	most uint32 // of their distances
 	columns
 
 	struck         []uint64 // a bit for each row that no longer holds; replaced, never changed
@@ -256,7 +257,7 @@ func (s *segment) add(r *row) {
 	if len(s.rows) == 0 {
 		s.firstDay, s.last = r.day, r.day
 	}
-	s.firstDay, s.last = min(s.firstDay, r.day), max(s.last, r.day)
+	s.firstDay, s.last, s.most = min(s.firstDay, r.day), max(s.last, r.day), max(s.most, r.km)
 	if len(s.rows) == cap(s.rows) {
 		s.rows = append(make([]row, 0, min(max(4*len(s.rows), leastRows), max(segmentRows, len(s.rows)+1))), s.rows...)
 	}
@@ -366,6 +367,14 @@ func (s *segment) kmAt(i int) uint64 {
 		return uint64(s.rows[i].km)
 	}
 	return s.km.at(i)
+}
+
+// mostKM returns what no distance is beyond, as in the column.
+func (s *segment) mostKM() uint64 {
+	if !s.sealed {
+		return uint64(s.most)
+	}
+	return min(s.km.most(), maxKM+1)
 }
 
 func (s *segment) intervalAt(i int) uint32 {

@@ -39,10 +39,10 @@ func (r *atRisk) add(own, others rate) {
 
 // risks sets a unit's pairs beside like pairs of the other units.
 func (u *measured) risks(all map[like]rate) atRisk {
-	var r atRisk
-	for _, k := range keysOf(u.by) {
-		own := u.by[k]
-		r.add(own, rate{all[k].hits - own.hits, all[k].size - own.size})
+	r := atRisk{risks: make([]stats.Risk, 0, len(u.by))}
+	for _, s := range u.by {
+		of := all[s.like]
+		r.add(s.rate, rate{of.hits - s.hits, of.size - s.size})
 	}
 	return r
 }
@@ -68,7 +68,7 @@ func (r *atRisk) besideOthers(all *atRisk, between float64) atRisk {
 		away := (float64(all.hits-r.hits) - (all.expected - r.expected)) / slope
 		guess, left = away*prior/(prior+noise), prior*noise/(prior+noise)
 	}
-	moved := atRisk{hits: r.hits, size: r.size}
+	moved := atRisk{hits: r.hits, size: r.size, risks: make([]stats.Risk, 0, len(r.risks))}
 	for _, x := range r.risks {
 		odds := x.P / (1 - x.P) * math.Exp(guess)
 		p, n := odds/(1+odds), float64(x.N)

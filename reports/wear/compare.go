@@ -102,29 +102,29 @@ type Change struct {
 // like, by Mantel and Haenszel. Readings of unknown distance, and those that
 // nothing like them was read on the other side, are left out. It is in readings:
 // runs of one runner's pairs are taken as many.
-func Changed(v *fleet.View, now, before Ask) (Change, error) {
-	count := func(a Ask) (map[like]rate, error) {
+func Changed(v *fleet.View, now, earlier Ask) (Change, error) {
+	count := func(a Ask) (all []stratum, err error) {
 		a.Pattern, a.Readings = "", true
 		groups, err := v.Bands(a.filter(), 2*bandKM, fleet.Kind, fleet.Category)
-		var units []measured
 		for i := range groups {
-			units = append(units, measured{by: strata(&groups[i], groups[i].By[0], groups[i].By[1], 2*bandKM, 0)})
+			all = append(all, strata(&groups[i], alike(groups[i].By[0], groups[i].By[1]), 2*bandKM, 0)...)
 		}
-		return total(units), err
+		return all, err
 	}
 	var c Change
 	mine, err := count(now)
 	if err != nil {
 		return c, err
 	}
-	theirs, err := count(before)
+	theirs, err := count(earlier)
 	if err != nil {
 		return c, err
 	}
 	var all []stats.Stratum
 	others := 0
-	for _, k := range keysOf(mine) {
-		a, b := mine[k], theirs[k]
+	before := total([]measured{{by: theirs}})
+	for _, a := range mine {
+		b := before[a.like]
 		if b.size == 0 {
 			continue
 		}

@@ -29,7 +29,7 @@ func Early(v *fleet.View, a Ask) ([]EarlyShare, error) {
 	var all []EarlyShare
 	for i := range groups {
 		var r rate
-		for _, in := range strata(&groups[i], "", "", EarlyKM, EarlyKM) {
+		for _, in := range strata(&groups[i], 0, EarlyKM, EarlyKM) {
 			r = rate{r.hits + in.hits, r.size + in.size}
 		}
 		if r.size == 0 {
@@ -52,47 +52,52 @@ func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
 	if !a.KMTo.OK() || a.KMTo.Int() >= EarlyKM {
 		a.KMTo = assess.Of(EarlyKM - 1) // the rest needn't be counted
 	}
-	groups, err := v.Bands(a.filter(), bandKM, fleet.Category, fleet.Model, fleet.Batch)
+	models, err := v.Count(a.filter(), fleet.Model, fleet.Category)
+	if err != nil {
+		return nil, err
+	}
+	category := map[string]string{}
+	for _, m := range models {
+		category[m.By[0]] = m.By[1]
+	}
+	groups, err := v.Bands(a.filter(), bandKM, fleet.Model, fleet.Batch)
 	if err != nil {
 		return nil, err
 	}
 	units := make([]measured, len(groups))
 	for i := range groups {
-		units[i] = measured{groups[i].By, strata(&groups[i], "", groups[i].By[0], bandKM, EarlyKM)}
+		units[i] = measured{groups[i].By, strata(&groups[i], alike("", category[groups[i].By[0]]), bandKM, EarlyKM)}
 	}
 	all := total(units)
 	var (
-		batches []atRisk
-		models  = map[string]*atRisk{} // all batches of each
+		batches = make([]atRisk, 0, len(units))
+		ofModel = map[string]*atRisk{} // all batches of each
 		order   []string
 		apart   []stats.Deviation
 	)
 	for i := range units {
-		r, model := units[i].risks(all), units[i].words[1]
-		if models[model] == nil {
-			models[model], order = new(atRisk), append(order, model)
+		r, model := units[i].risks(all), units[i].words[0]
+		if ofModel[model] == nil {
+			ofModel[model], order = new(atRisk), append(order, model)
 		}
-		models[model].join(&r)
+		ofModel[model].join(&r)
 		batches = append(batches, r)
 	}
 	for _, m := range order {
-		if models[m].size >= MinPairs {
-			apart = append(apart, models[m].deviation(0))
+		if ofModel[m].size >= MinPairs {
+			apart = append(apart, ofModel[m].deviation(0))
 		}
 	}
 	between := stats.OddsSpread(apart)
-	var (
-		tested []Signal
-		faced  []atRisk
-	)
+	tested, faced := make([]Signal, 0, len(units)), make([]atRisk, 0, len(units))
 	apart = nil
 	for i := range units {
-		words := units[i].words
-		if words[2] == "" || batches[i].size < MinPairs {
+		model, batch := units[i].words[0], units[i].words[1]
+		if batch == "" || batches[i].size < MinPairs {
 			continue
 		}
-		r := batches[i].besideOthers(models[words[1]], between)
-		s, err := Signal{Kind: EarlyBatch, Model: words[1], Batch: words[2]}.finding(r.hits, r.size, r.expected/float64(r.size))
+		r := batches[i].besideOthers(ofModel[model], between)
+		s, err := Signal{Kind: EarlyBatch, Model: model, Batch: batch}.finding(r.hits, r.size, r.expected/float64(r.size))
 		if err != nil {
 			return nil, err
 		}

@@ -24,14 +24,14 @@ func monthsMoved(v *fleet.View, a Ask) ([]Signal, error) {
 	)
 	for i := range units {
 		var strata []stats.Stratum
-		for _, k := range keysOf(units[i].by) {
-			own := units[i].by[k]
-			if rest := (stats.Trials{Hits: all[k].hits - own.hits, Size: all[k].size - own.size}); rest.Size > 0 {
-				strata = append(strata, stats.Stratum{A: stats.Trials{Hits: own.hits, Size: own.size}, B: rest})
+		for _, s := range units[i].by {
+			of := all[s.like]
+			if rest := (stats.Trials{Hits: of.hits - s.hits, Size: of.size - s.size}); rest.Size > 0 {
+				strata = append(strata, stats.Stratum{A: stats.Trials{Hits: s.hits, Size: s.size}, B: rest})
 			}
 		}
-		hits, expected := units[i].sum(all)
-		if len(expected) < MinPairs {
+		like := units[i].against(all)
+		if like.size < MinPairs {
 			continue
 		}
 		found, err := stats.MantelHaenszel(strata)
@@ -44,7 +44,7 @@ func monthsMoved(v *fleet.View, a Ask) ([]Signal, error) {
 		if z = append(z, found.Z); i < len(units)-recentMonths {
 			continue
 		}
-		s, err := Signal{Kind: MonthMoved, Month: units[i].words[0]}.finding(hits, len(expected), mean(expected))
+		s, err := Signal{Kind: MonthMoved, Month: units[i].words[0]}.finding(like.hits, like.size, like.share())
 		if err != nil {
 			return nil, err
 		}

@@ -115,7 +115,7 @@ func zones(v *fleet.View, a Ask) (map[like]*[assess.NumZones]moments, error) {
 				}
 			}
 		}
-		all[like{kind: g.By[0], category: g.By[1]}] = of
+		all[alike(g.By[0], g.By[1])] = of
 	}
 	return all, err
 }
@@ -134,7 +134,7 @@ func shifts(v *fleet.View, a Ask, store string) ([]Shift, error) {
 		found []Shift
 		p     []float64
 	)
-	keys := keysOf(all)
+	keys := slices.Sorted(maps.Keys(all))
 	for z := range assess.NumZones {
 		var here, elsewhere, n, variance float64
 		for _, key := range keys {
@@ -168,19 +168,9 @@ func shifts(v *fleet.View, a Ask, store string) ([]Shift, error) {
 // expectation, and its part of that, in the direction in which the store lies.
 func mostBeyond(v *fleet.View, a Ask, store string) (model string, part float64, err error) {
 	a.Pattern, a.Readings = "", true
-	count := func(a Ask) (map[string]map[like]rate, error) {
+	count := func(a Ask) ([]measured, error) {
 		groups, err := v.Bands(a.filter(), 2*bandKM, fleet.Model, fleet.Kind, fleet.Category)
-		by := map[string]map[like]rate{}
-		for i := range groups {
-			g := &groups[i]
-			if by[g.By[0]] == nil {
-				by[g.By[0]] = map[like]rate{}
-			}
-			for k, r := range strata(g, g.By[1], g.By[2], 2*bandKM, 0) {
-				by[g.By[0]][k] = r
-			}
-		}
-		return by, err
+		return byFirst(groups), err
 	}
 	all, err := count(a)
 	if err != nil {
@@ -190,27 +180,18 @@ func mostBeyond(v *fleet.View, a Ask, store string) (model string, part float64,
 	if err != nil {
 		return "", 0, err
 	}
-	var everywhere, here []measured
-	for _, by := range all {
-		everywhere = append(everywhere, measured{by: by})
-	}
-	for _, by := range mine {
-		here = append(here, measured{by: by})
-	}
-	of, own := total(everywhere), total(here)
-	beyond := map[string]float64{}
+	of, own := total(all), total(mine)
+	beyond := make([]float64, len(mine))
 	sum := 0.0
-	models := slices.Sorted(maps.Keys(mine))
-	for _, m := range models {
-		for _, k := range keysOf(mine[m]) {
-			r := mine[m][k]
-			beyond[m] += float64(r.hits) - float64(r.size)*of[k].less(own[k])
+	for i := range mine {
+		for _, s := range mine[i].by {
+			beyond[i] += float64(s.hits) - float64(s.size)*of[s.like].less(own[s.like])
 		}
-		sum += beyond[m]
+		sum += beyond[i]
 	}
-	for _, m := range models {
-		if share := beyond[m] / sum; sum != 0 && share > part {
-			model, part = m, share
+	for i := range mine {
+		if share := beyond[i] / sum; sum != 0 && share > part {
+			model, part = mine[i].words[0], share
 		}
 	}
 	return model, part, nil

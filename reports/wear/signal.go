@@ -234,10 +234,20 @@ func lastMonth(v *fleet.View, a Ask) (string, error) {
 	return cells[len(cells)-1].By[0], nil
 }
 
-// like is what pairs have to have in common to be compared.
-type like struct {
-	kind, category string
-	band           int
+// like numbers what pairs have to have in common to be compared: the kind of visit,
+// the category and the band of distance. It sorts by them.
+type like uint32
+
+// What the parts of a like are times.
+const (
+	likeKind     = 1 << 24
+	likeCategory = 1 << 16
+)
+
+// alike returns the like of a kind of visit and a category in the first band; a word
+// that there isn't, as "", stands before the first.
+func alike(kind, category string) like {
+	return like(likeKind*(slices.Index(assess.KindWords, kind)+1) + likeCategory*(slices.Index(retail.Categories, category)+1))
 }
 
 // rate is how many of some pairs were found worn.
@@ -250,24 +260,33 @@ func (r rate) less(o rate) float64 {
 	return float64(r.hits-o.hits) / float64(r.size-o.size)
 }
 
-// strata splits looks by what is alike; under ends them, 0 for no end.
-func strata(g *fleet.LookGroup, kind, category string, band, under int) map[like]rate {
-	in := map[like]rate{}
+// stratum is the pairs that are alike.
+type stratum struct {
+	like
+	rate
+}
+
+// strata splits looks by bands of distance; under ends them, 0 for no end.
+func strata(g *fleet.LookGroup, first like, band, under int) []stratum {
+	all := make([]stratum, 0, len(g.Looks))
 	for _, l := range g.Looks {
 		if under > 0 && l.KM >= under {
 			break
 		}
-		key := like{kind, category, l.KM / band}
-		r := in[key]
-		in[key] = rate{r.hits + l.Worn, r.size + l.Worn + l.Sound}
+		in := first + like(l.KM/band)
+		if n := len(all); n == 0 || all[n-1].like != in {
+			all = append(all, stratum{like: in})
+		}
+		r := &all[len(all)-1]
+		r.hits, r.size = r.hits+l.Worn, r.size+l.Worn+l.Sound
 	}
-	return in
+	return all
 }
 
-// measured is one unit's pairs by what is alike.
+// measured is one unit's pairs by what is alike, each once.
 type measured struct {
 	words []string
-	by    map[like]rate
+	by    []stratum
 }
 
 // byFirst puts together the readings of each word of the first dimension, by what is
@@ -277,11 +296,10 @@ func byFirst(groups []fleet.LookGroup) []measured {
 	for i := range groups {
 		by := groups[i].By
 		if n := len(units); n == 0 || units[n-1].words[0] != by[0] {
-			units = append(units, measured{by[:1], map[like]rate{}})
+			units = append(units, measured{words: by[:1]})
 		}
-		for k, r := range strata(&groups[i], by[1], by[2], 2*bandKM, 0) {
-			units[len(units)-1].by[k] = r
-		}
+		u := &units[len(units)-1]
+		u.by = append(u.by, strata(&groups[i], alike(by[1], by[2]), 2*bandKM, 0)...)
 	}
 	return units
 }
@@ -289,46 +307,32 @@ func byFirst(groups []fleet.LookGroup) []measured {
 // total adds strata up.
 func total(units []measured) map[like]rate {
 	all := map[like]rate{}
-	for _, u := range units {
-		for k, r := range u.by {
-			all[k] = rate{all[k].hits + r.hits, all[k].size + r.size}
+	for i := range units {
+		for _, s := range units[i].by {
+			all[s.like] = rate{all[s.like].hits + s.hits, all[s.like].size + s.size}
 		}
 	}
 	return all
 }
 
-// keysOf returns strata in order, so that sums come out alike.
-func keysOf[V any](by map[like]V) []like {
-	keys := make([]like, 0, len(by))
-	for k := range by {
-		keys = append(keys, k)
-	}
-	slices.SortFunc(keys, func(x, y like) int {
-		return cmp.Or(cmp.Compare(x.kind, y.kind), cmp.Compare(x.category, y.category), cmp.Compare(x.band, y.band))
-	})
-	return keys
+// against is what a unit's pairs came to beside what like pairs of other units had:
+// how many hits they let expect, and the variance of that under chance alone.
+type against struct {
+	rate
+	expected, variance float64
 }
 
-// sum returns a unit's hits, and the chance of each of its pairs by what like pairs
-// of other units had.
-func (u *measured) sum(all map[like]rate) (hits int, expected []float64) {
-	for _, k := range keysOf(u.by) {
-		r := u.by[k]
-		hits += r.hits
-		chance := all[k].less(r)
-		for range r.size {
-			expected = append(expected, chance)
-		}
-	}
-	return hits, expected
-}
+func (a *against) share() float64 { return a.expected / max(float64(a.size), 1) }
 
-func mean(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v
+// against sets a unit's pairs beside like pairs of other units, which with it are all.
+func (u *measured) against(all map[like]rate) against {
+	var a against
+	for _, s := range u.by {
+		p, n := all[s.like].less(s.rate), float64(s.size)
+		a.hits, a.size = a.hits+s.hits, a.size+s.size
+		a.expected, a.variance = a.expected+n*p, a.variance+n*p*(1-p)
 	}
-	return sum / max(float64(len(x)), 1)
+	return a
 }
 
 // finding fills in a share with its interval, and what is beyond expectation on

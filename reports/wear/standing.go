@@ -70,25 +70,20 @@ func Standings(v *fleet.View, a Ask) (*Stand, error) {
 	strata := total(units)
 	stand := &Stand{Spread: 1}
 	var sum rate
-	for _, k := range keysOf(strata) {
-		sum = rate{sum.hits + strata[k].hits, sum.size + strata[k].size}
+	for _, r := range strata {
+		sum = rate{sum.hits + r.hits, sum.size + r.size}
 	}
 	stand.All = float64(sum.hits) / max(float64(sum.size), 1)
 	var z []float64
 	for i := range units {
-		hits, expected := units[i].sum(strata)
-		if len(expected) == 0 {
+		like := units[i].against(strata)
+		if like.size == 0 {
 			continue
 		}
-		s := Standing{Store: units[i].words[0], Hits: hits, Size: len(expected), Expected: mean(expected), Weight: float64(len(expected))}
-		variance := 0.0
-		for _, p := range expected {
-			variance += p * (1 - p)
-		}
-		if variance > 0 {
-			among := s.Expected * float64(s.Size)
-			s.Known, s.Z = true, (float64(hits)-among)/math.Sqrt(variance)
-			s.Weight = (1 - stand.All) * among * among / (stand.All * variance)
+		s := Standing{Store: units[i].words[0], Hits: like.hits, Size: like.size, Expected: like.share(), Weight: float64(like.size)}
+		if like.variance > 0 {
+			s.Known, s.Z = true, (float64(like.hits)-like.expected)/math.Sqrt(like.variance)
+			s.Weight = (1 - stand.All) * like.expected * like.expected / (stand.All * like.variance)
 			if s.Size >= MinPairs {
 				z = append(z, s.Z)
 			}
