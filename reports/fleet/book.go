@@ -9,10 +9,10 @@ import (
 // question: a key is then a few look-ups, whatever and however many the packed
 // dimensions and the conditions on them are.
 type book struct {
-	// By the bits of the packed dimensions, in three parts.
-	low  [1 << lowBits]uint32
-	mid  [1 << midBits]uint32
-	high [1 << highBits]uint32
+	// By the bytes of the packed dimensions; wide says that those of the second half
+	// count.
+	bytes [4][256]uint32
+	wide  bool
 	// By code; empty where the question groups by neither.
 	model, store []uint32
 	// For each month from that of epochDay, and for each number of an interval of
@@ -22,23 +22,11 @@ type book struct {
 	km []uint32
 }
 
-// The parts of the packed dimensions; no dimension lies in two of them.
-const (
-	lowBits  = 11
-	midBits  = 11
-	highBits = 32 - lowBits - midBits
-)
-
-// of returns what the packed dimensions add to a key.
-func (b *book) of(what uint32) uint32 {
-	return b.low[what&(1<<lowBits-1)] + b.mid[what>>lowBits&(1<<midBits-1)] + b.high[what>>(lowBits+midBits)]
-}
-
 // leftOut is how many times as many cells a question with conditions needs: for
-// each part of the packed dimensions, a row that a condition leaves out is counted
+// each byte of the packed dimensions, a row that a condition leaves out is counted
 // in a cell behind those of the question. That costs nothing; asking of each row
 // whether it is left out would.
-const leftOut = 4
+const leftOut = 5
 
 // countersInBook returns how many cells a question needs that goes by a book;
 // false where it doesn't.
@@ -78,15 +66,15 @@ func (b *book) write(g *grouping) {
 		}
 		stride *= uint32(g.sizes[i])
 	}
-	shift := 0
-	for _, part := range [][]uint32{b.low[:], b.mid[:], b.high[:]} {
+	b.wide = false
+	for k := range b.bytes {
+		part, shift := &b.bytes[k], 8*k
 		part[0] = 0
 		for i := 1; i < len(part); i++ {
 			part[i] = part[i&(i-1)] + each[shift+bits.TrailingZeros(uint(i))]
 		}
-		size := bits.Len(uint(len(part) - 1))
 		for _, t := range g.query.what {
-			if int(t.shift) < shift || int(t.shift) >= shift+size {
+			if int(t.shift)/8 != k {
 				continue
 			}
 			for i := range part {
@@ -95,7 +83,7 @@ func (b *book) write(g *grouping) {
 				}
 			}
 		}
-		shift += size
+		b.wide = b.wide || k > 1 && *part != [256]uint32{}
 	}
 	if g.by != nil {
 		g.by.write(b, g)
@@ -104,15 +92,10 @@ func (b *book) write(g *grouping) {
 
 // addWords adds to the keys of rows by the code of a packed dimension.
 func (b *book) addWords(d Dim, add func(code uint32) uint32) {
-	f, shift := packed[d], uint8(0)
-	for _, part := range [][]uint32{b.low[:], b.mid[:], b.high[:]} {
-		size := uint8(bits.Len(uint(len(part) - 1)))
-		if f.shift >= shift && f.shift < shift+size {
-			for i := range part {
-				part[i] += add(f.of(uint32(i) << shift))
-			}
-		}
-		shift += size
+	f := packed[d]
+	part, shift := &b.bytes[f.shift/8], f.shift/8*8
+	for i := range part {
+		part[i] += add(f.of(uint32(i) << shift))
 	}
 }
 
@@ -128,21 +111,53 @@ func addCodes(list []uint32, n int, stride uint32, word func(code int) uint32) [
 	return list
 }
 
+// mostBanked is up to how many cells there are two of each.
+const mostBanked = 1 << 16
+
 // count counts every row of a block of a sealed segment, struck out or not, whose
-// model is allowed.
-func (b *book) count(q *query, s *segment, base int, cells []uint32) {
+// model is allowed. Rows take turns between two banks of cells: few cells are
+// often those of the row before as well, and the processor would wait for them.
+func (b *book) count(q *query, s *segment, base int, of *[2][]uint32) {
 	end := min(base+blockRows, s.n)
-	cells = cells[b.month*uint32(s.month):]
-	var more []uint32 // that its interval and its store add to each row's key
-	switch {
-	case len(b.km) > 0:
-		more = q.room().more[:end-base]
+	month := b.month * uint32(s.month)
+	cells := &[2][]uint32{of[0][month:], of[1][month:]}
+	more := b.more(q, s, base, end)
+	half := s.what[0][base:end]
+	if len(b.model) == 0 && q.model == nil {
+		b.countRun(half, more, 0, cells)
+		return
+	}
+	run, _ := slices.BinarySearch(s.ends, uint16(base+1))
+	for from := 0; from < len(half); run++ {
+		model, to := s.models[run], min(int(s.ends[run])-base, len(half))
+		if q.model == nil || q.model[model] {
+			add := uint32(0)
+			if len(b.model) > 0 {
+				add = b.model[model]
+			}
+			if more == nil {
+				b.countRun(half[from:to], nil, add, cells)
+			} else {
+				b.countRun(half[from:to], more[from:to], add, cells)
+			}
+		}
+		from = to
+	}
+}
+
+// more returns what the columns beside the first half of the packed dimensions add
+// to the keys of a block's rows; nil where they add nothing.
+func (b *book) more(q *query, s *segment, base, end int) []uint32 {
+	if b.interval == 0 && len(b.km) == 0 && len(b.store) == 0 && !b.wide {
+		return nil
+	}
+	more := q.room().more[:end-base]
+	if len(b.km) > 0 {
 		s.km.read(base, 1, more)
 		for i, km := range more {
 			more[i] = b.km[km]
 		}
-	case b.interval > 0 || len(b.store) > 0:
-		more = q.room().more[:end-base]
+	} else {
 		s.interval.read(base, b.interval, more)
 	}
 	if len(b.store) > 0 {
@@ -150,32 +165,31 @@ func (b *book) count(q *query, s *segment, base int, cells []uint32) {
 			more[i] += b.store[c]
 		}
 	}
-	byModel := len(b.model) > 0 || q.model != nil
-	run := 0
-	if byModel {
-		run, _ = slices.BinarySearch(s.ends, uint16(base+1))
+	if b.wide {
+		for i, half := range s.what[1][base:end] {
+			more[i] += b.bytes[2][half&0xff] + b.bytes[3][half>>8]
+		}
 	}
-	for from, to := base, end; from < end; from, run = to, run+1 {
-		of := cells
-		if byModel {
-			model := s.models[run]
-			if to = min(int(s.ends[run]), end); q.model != nil && !q.model[model] {
-				continue
-			}
-			if len(b.model) > 0 {
-				of = cells[b.model[model]:]
-			}
+	return more
+}
+
+// countRun counts rows by the first half of their packed dimensions, and what else
+// adds to their keys: more of each, add of all.
+func (b *book) countRun(half []uint16, more []uint32, add uint32, cells *[2][]uint32) {
+	low, high, one, two := &b.bytes[0], &b.bytes[1], cells[0], cells[1]
+	if more == nil {
+		for ; len(half) > 1; half = half[2:] {
+			x, y := half[0], half[1]
+			one[add+low[x&0xff]+high[x>>8]]++
+			two[add+low[y&0xff]+high[y>>8]]++
 		}
-		what := s.what[from:to]
-		if more == nil {
-			for _, w := range what {
-				of[b.of(w)]++
-			}
-			continue
+		if len(half) > 0 {
+			one[add+low[half[0]&0xff]+high[half[0]>>8]]++
 		}
-		more := more[from-base:][:len(what)]
-		for i, w := range what {
-			of[b.of(w)+more[i]]++
-		}
+		return
+	}
+	more = more[:len(half)]
+	for i, x := range half {
+		one[add+low[x&0xff]+high[x>>8]+more[i]]++
 	}
 }

@@ -188,17 +188,21 @@ func (g *grouping) sortedKeys(t *table) []uint64 {
 	return keys
 }
 
-// inOrder calls f with every key there is, in the order of words.
-func (g *grouping) inOrder(f func(key uint64)) { g.following(0, 0, f) }
+// inOrder calls f with every key there is and its words, in the order of words. What
+// f gets is used again.
+func (g *grouping) inOrder(f func(key uint64, by []string)) {
+	g.following(0, 0, make([]string, len(g.dims)), f)
+}
 
 // following calls f with every key whose first n dimensions are those of key.
-func (g *grouping) following(n int, key uint64, f func(key uint64)) {
-	if n == len(g.dims) {
-		f(key)
+func (g *grouping) following(n int, key uint64, by []string, f func(key uint64, by []string)) {
+	if n == len(by) {
+		f(key, by)
 		return
 	}
 	for _, code := range g.view.names.inOrder[g.dims[n]]() {
-		g.following(n+1, key*g.sizes[n]+uint64(code), f)
+		by[n] = g.view.names.word(g.dims[n], code)
+		g.following(n+1, key*g.sizes[n]+uint64(code), by, f)
 	}
 }
 
@@ -206,21 +210,23 @@ func (g *grouping) following(n int, key uint64, f func(key uint64)) {
 func (g *grouping) cells(t *tally) []Cell {
 	n, words := t.size(), len(g.dims)
 	cells := make([]Cell, 0, n)
-	by := make([]string, n*words) // of all cells: one piece of memory takes a fraction of the time
-	add := func(key uint64, count int) {
-		cells = append(cells, Cell{By: g.spell(key, by[:words:words]), N: count})
-		by = by[words:]
+	room := make([]string, n*words) // of all cells: one piece of memory takes a fraction of the time
+	add := func(by []string, count int) {
+		own := room[:words:words]
+		copy(own, by)
+		cells, room = append(cells, Cell{By: own, N: count}), room[words:]
 	}
 	if len(t.dense) > 0 {
-		g.inOrder(func(key uint64) {
+		g.inOrder(func(key uint64, by []string) {
 			if count := t.dense[key]; count > 0 {
-				add(key, int(count))
+				add(by, int(count))
 			}
 		})
 		return cells
 	}
+	by := make([]string, words)
 	for _, key := range g.sortedKeys(&t.table) {
-		add(key, int(*t.table.at(key)))
+		add(g.spell(key, by), int(*t.table.at(key)))
 	}
 	return cells
 }

@@ -15,19 +15,29 @@ func (g *grouping) addUp(t *tally, change func(sel *selection, sign int)) {
 		g.view.scan(g.query, add)
 		return
 	}
-	cells := t.withRoom(n)
 	b := &g.query.room().book
 	b.write(g)
+	banks := 1
+	if n <= mostBanked {
+		banks = 2
+	}
+	cells := t.withRoom(banks * n)
+	bank := &[2][]uint32{cells[:n], cells[(banks-1)*n:]}
 	g.view.segmentsOf(g.query, func(s *segment) {
 		if !s.sealed || !g.query.within(s) {
 			g.query.scan(s, add)
 			return
 		}
 		for base := 0; base < s.n; base += blockRows {
-			b.count(g.query, s, base, cells)
+			b.count(g.query, s, base, bank)
 		}
 		g.query.eachStruck(s, func(sel *selection) { change(sel, -1) })
 	})
+	if banks > 1 {
+		for key := range t.dense {
+			t.dense[key] += bank[1][key]
+		}
+	}
 }
 
 // eachStruck calls f with the rows of a segment that are struck out and would be
@@ -89,7 +99,8 @@ func addKeys[K keyInt](g *grouping, d Dim, stride K, s *segment, base int, rows 
 			key[k] += stride * K(s.month)
 		}
 	default:
-		addField(key, stride, rows, s.whats(base, end, b), packed[d])
+		f := packed[d]
+		addField(key, stride, rows, s.whats(f.half(), base, end, b), f)
 	}
 }
 
@@ -111,8 +122,8 @@ func addGroup[K keyInt, C uint8 | uint16](key []K, stride K, rows, column []uint
 	}
 }
 
-func addField[K keyInt](key []K, stride K, rows []uint16, what []uint32, f field) {
+func addField[K keyInt](key []K, stride K, rows, half []uint16, f field) {
 	for k, i := range rows {
-		key[k] += stride * K(f.of(what[i]))
+		key[k] += stride * K(f.in(half[i]))
 	}
 }

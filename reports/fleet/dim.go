@@ -98,16 +98,16 @@ func place(v assess.Value) uint32 {
 // how many bits.
 type field struct{ shift, bits uint8 }
 
-// packed says where each closed dimension lies in segment.what; none lies in two
-// parts of a book.
+// packed says where each closed dimension lies in row.what: none in two bytes, and
+// those that most questions go by in the first half.
 var packed = [numDims]field{
 	Kind:        {0, 2},
 	Gait:        {2, 3},
-	Posture:     {5, 3},
-	Surface:     {8, 3},
-	HeelPattern: {11, 4},
-	ForePattern: {15, 4},
-	Verdict:     {19, 3},
+	Verdict:     {5, 3},
+	HeelPattern: {8, 4},
+	ForePattern: {12, 4},
+	Posture:     {16, 3},
+	Surface:     {19, 3},
 	Strike:      {22, 2},
 	UsedFor:     {24, 2},
 	Side:        {26, 2},
@@ -115,6 +115,17 @@ var packed = [numDims]field{
 	GaitBefore:  {30, 2},
 }
 
+// halfBits is how many bits of the packed dimensions lie in one column.
+const halfBits = 16
+
 // of takes a code out. The masks of the shifts spare the processor a comparison:
 // no shift is as far.
 func (f field) of(what uint32) uint32 { return what >> (f.shift & 31) & (1<<(f.bits&31) - 1) }
+
+// half returns which of the two columns the field lies in.
+func (f field) half() int { return int(f.shift / halfBits) }
+
+// in takes a code out of the column that the field lies in.
+func (f field) in(half uint16) uint32 {
+	return uint32(half) >> (f.shift % halfBits) & (1<<(f.bits&31) - 1)
+}

@@ -69,6 +69,9 @@ type fieldTest struct {
 
 func (t fieldTest) allows(what uint32) bool { return t.allowed>>(t.of(what)&31)&1 == 1 }
 
+// allowsIn is allows of the column that the dimension lies in.
+func (t fieldTest) allowsIn(half uint16) bool { return t.allowed>>(t.in(half)&31)&1 == 1 }
+
 // query is a filter in the codes of the view.
 func (v *View) query(f *Filter) (*query, error) {
 	q, err := v.names.compile(f)

@@ -31,7 +31,7 @@ func (v *View) Columns() []ColumnBytes {
 		all = append(all, ColumnBytes{name, bytes})
 	}
 	for _, s := range v.segments {
-		add("kind, gait, patterns and the like", 4*cap(s.what))
+		add("kind, gait, patterns and the like", 2*(cap(s.what[0])+cap(s.what[1])))
 		add("store", 2*cap(s.store))
 		add("model", 2*(cap(s.models)+cap(s.ends)))
 		add("pair, 16 of 40 bits", 2*cap(s.pairLow))

@@ -284,7 +284,7 @@ func (d *values[E]) lines(g *grouping) []E {
 	if len(d.dense) > 0 {
 		codes := d.of.inOrder(g)
 		groups = make([]E, 0, g.cellsN)
-		g.inOrder(func(group uint64) {
+		g.inOrder(func(group uint64, by []string) {
 			n := 0
 			for _, code := range codes {
 				n += one(d.dense[uint64(code)*g.cellsN+group] > 0)
@@ -292,7 +292,7 @@ func (d *values[E]) lines(g *grouping) []E {
 			if n == 0 {
 				return
 			}
-			groups = append(groups, d.begin(g.words(group), n))
+			groups = append(groups, d.begin(slices.Clone(by), n))
 			for _, code := range codes {
 				if n := d.dense[uint64(code)*g.cellsN+group]; n > 0 {
 					d.put(&groups[len(groups)-1], d.of.key(g.query, uint64(code)), int(n))

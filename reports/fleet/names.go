@@ -99,10 +99,20 @@ func (n *names) mix(words ...string) {
 	n.sum[1] += binary.LittleEndian.Uint64(sum[8:])
 }
 
-// words returns the words of a dimension by code. Those of months are counted
-// out, see monthOf.
+// months are all that a day's number reaches, written out.
+var months = sync.OnceValue(func() []string {
+	all := make([]string, monthNumber(1<<16-1)+1)
+	for n := range all {
+		all[n] = monthOf(n)
+	}
+	return all
+})
+
+// words returns the words of a dimension by code.
 func (n *names) words(d Dim) []string {
 	switch d {
+	case Month:
+		return months()
 	case Model:
 		return n.ids()
 	case Batch:
@@ -121,10 +131,7 @@ func (n *names) words(d Dim) []string {
 
 // size returns how many codes a dimension has.
 func (n *names) size(d Dim) int {
-	switch d {
-	case Month:
-		return 12 * 180 // all that a day's number reaches
-	case Model:
+	if d == Model {
 		return len(n.models)
 	}
 	return max(len(n.words(d)), 1)
@@ -132,9 +139,6 @@ func (n *names) size(d Dim) int {
 
 // word returns the word of a code.
 func (n *names) word(d Dim, code uint32) string {
-	if d == Month {
-		return monthOf(int(code))
-	}
 	if w := n.words(d); int(code) < len(w) {
 		return w[code]
 	}
@@ -148,7 +152,7 @@ func (n *names) sorted(d Dim) []uint32 {
 	for i := range codes {
 		codes[i] = uint32(i)
 	}
-	if w := n.words(d); d != Month && closed[d] == nil && len(w) > 0 {
+	if w := n.words(d); closed[d] == nil && len(w) > 0 {
 		slices.SortFunc(codes, func(a, b uint32) int { return cmp.Compare(w[a], w[b]) })
 	}
 	return codes

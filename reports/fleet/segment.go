@@ -16,8 +16,9 @@ import (
 )
 
 // segmentRows is how many rows a segment holds at most. A strike copies the
-// segment's bitmap, and a scan's selection of a segment stays in the cache.
-const segmentRows = 1 << 14
+// segment's bitmap, and processors share a scan by segments; the more rows, the more
+// of a model lie together.
+const segmentRows = 1 << 15
 
 // planes is how many words of 64 bits the codes of findings may fill: a rule set
 // has some ninety.
@@ -204,7 +205,7 @@ type columns struct {
 	sealed bool
 	n      int
 
-	what  []uint32
+	what  [2][]uint16 // the halves of row.what
 	store []uint16
 	// models are the models of its rows, each once, and ends the row that each
 	// ends before.
@@ -216,6 +217,11 @@ type columns struct {
 	day, staff, batch, runner, pairHigh packedInts
 	km, interval, unread, finding       packedInts
 	grades, tilt                        [2]packedInts
+}
+
+// open lists the columns of every row that lie open, in the order of the snapshot.
+func (c *columns) open() []*[]uint16 {
+	return []*[]uint16{&c.what[0], &c.what[1], &c.store, &c.pairLow}
 }
 
 // packed lists the packed columns by name, in the order of the snapshot.
@@ -274,10 +280,12 @@ func (s *segment) seal() *segment {
 	t := &segment{month: s.month, earlier: s.earlier, firstDay: s.firstDay, last: s.last}
 	c := &t.columns
 	c.sealed, c.n = true, n
-	c.what, c.store, c.pairLow = make([]uint32, n), make([]uint16, n), make([]uint16, n)
+	for _, column := range c.open() {
+		*column = make([]uint16, n)
+	}
 	for i := range rows {
 		r := &rows[i]
-		c.what[i], c.store[i], c.pairLow[i] = r.what, r.store, uint16(r.pair)
+		c.what[0][i], c.what[1][i], c.store[i], c.pairLow[i] = uint16(r.what), uint16(r.what>>halfBits), r.store, uint16(r.pair)
 		if i == 0 || r.model != rows[i-1].model {
 			c.models, c.ends = append(c.models, r.model), append(c.ends, 0)
 		}
@@ -345,7 +353,7 @@ func (s *segment) at(i int) row {
 		return s.rows[i]
 	}
 	return row{
-		pair: s.pair(i), km: uint32(s.km.at(i)), interval: uint32(s.interval.at(i)), runner: uint32(s.runner.at(i)), batch: uint32(s.batch.at(i)), what: s.what[i],
+		pair: s.pair(i), km: uint32(s.km.at(i)), interval: uint32(s.interval.at(i)), runner: uint32(s.runner.at(i)), batch: uint32(s.batch.at(i)), what: s.whatAt(i),
 		unread: uint32(s.unread.at(i)), finding: uint32(s.finding.at(i)),
 		grades: [2]uint32{uint32(s.grades[0].at(i)), uint32(s.grades[1].at(i))},
 		tilt:   [2]int16{s.tiltAt(0, i), s.tiltAt(1, i)},
@@ -444,7 +452,7 @@ func (s *segment) whatAt(i int) uint32 {
 	if !s.sealed {
 		return s.rows[i].what
 	}
-	return s.what[i]
+	return uint32(s.what[0][i]) | uint32(s.what[1][i])<<halfBits
 }
 
 func (s *segment) modelAt(i int) uint16 {
@@ -457,22 +465,22 @@ func (s *segment) modelAt(i int) uint16 {
 
 // buffers are where blocks of columns are put together that don't lie open.
 type buffers struct {
-	what               [blockRows]uint32
+	what               [2][blockRows]uint16
 	store, model, rows [blockRows]uint16
 	key, code          [blockRows]uint64
 	more               [blockRows]uint32
 	book               book
 }
 
-// whats returns the packed dimensions of the rows from base to end.
-func (s *segment) whats(base, end int, b *buffers) []uint32 {
+// whats returns one half of the packed dimensions of the rows from base to end.
+func (s *segment) whats(half, base, end int, b *buffers) []uint16 {
 	if s.sealed {
-		return s.what[base:end]
+		return s.what[half][base:end]
 	}
 	for i, rows := 0, s.rows[base:end]; i < len(rows); i++ {
-		b.what[i] = rows[i].what
+		b.what[half][i] = uint16(rows[i].what >> (halfBits * half))
 	}
-	return b.what[:end-base]
+	return b.what[half][:end-base]
 }
 
 // stores returns the stores of the rows from base to end.

@@ -23,7 +23,7 @@ import (
 const (
 	snapshotMagic = "solewright fleet\n"
 	// snapshotFormat goes up with every change of what a column or a bit means.
-	snapshotFormat = 4
+	snapshotFormat = 5
 
 	snapshotBuffer = 1 << 20
 	maxWord        = 1 << 16 // bytes of a word of a dictionary
@@ -126,8 +126,8 @@ func (w *snapshotWriter) view(v *View, anchor string) {
 	for _, state := range v.segments {
 		s := state.seal()
 		w.put([]uint32{uint32(s.month), uint32(one(s.earlier)), uint32(s.n), uint32(s.firstDay), uint32(s.last), uint32(len(s.models))})
-		for _, column := range s.open() {
-			w.put(column)
+		for _, column := range append(s.open(), &s.models, &s.ends) {
+			w.put(*column)
 		}
 		for _, p := range s.packed() {
 			w.put(p.least)
@@ -136,9 +136,6 @@ func (w *snapshotWriter) view(v *View, anchor string) {
 		}
 	}
 }
-
-// open lists the columns that aren't packed, in the order of the snapshot.
-func (c *columns) open() []any { return []any{c.what, c.store, c.pairLow, c.models, c.ends} }
 
 // restore fills the copy from a snapshot and returns the anchor that the database
 // must have at its position.
@@ -299,10 +296,13 @@ func (r *snapshotReader) columns(c *columns, n, models int) {
 		return
 	}
 	c.sealed, c.n = true, n
-	c.what, c.store, c.pairLow = make([]uint32, n), make([]uint16, n), make([]uint16, n)
-	c.models, c.ends = make([]uint16, models), make([]uint16, models)
 	for _, column := range c.open() {
-		r.get(column)
+		*column = make([]uint16, n)
+		r.get(*column)
+	}
+	for _, column := range []*[]uint16{&c.models, &c.ends} {
+		*column = make([]uint16, models)
+		r.get(*column)
 	}
 	for _, p := range c.packed() {
 		r.get(&p.least)

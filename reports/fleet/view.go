@@ -200,7 +200,7 @@ func (q *query) pick(s *segment, base, first, end int, rows []uint16) []uint16 {
 		rows = choose(rows, s.stores(base, end, q.room()), first-base, func(c uint16) bool { return allowed[c] })
 	case len(what) > 0:
 		t := what[0]
-		rows, what = choose(rows, s.whats(base, end, q.room()), first-base, t.allows), what[1:]
+		rows, what = choose(rows, s.whats(t.half(), base, end, q.room()), first-base, t.allowsIn), what[1:]
 	default:
 		for i := range rows {
 			rows[i] = uint16(first - base + i)
@@ -238,7 +238,7 @@ func (q *query) narrowed(s *segment, base int, rows []uint16, byModel bool, what
 		rows = keepIf(rows, func(i int) bool { return s.dayAt(base+i)-q.firstDay <= q.last-q.firstDay }) // before the first wraps around
 	}
 	for _, t := range what {
-		rows = t.keep(rows, s.whats(base, end, b))
+		rows = t.keep(rows, s.whats(t.half(), base, end, b))
 	}
 	if q.staff != nil {
 		rows = keepIf(rows, func(i int) bool { return q.staff[s.staffAt(base+i)] })
@@ -285,7 +285,7 @@ func find(rows, column []uint16, code uint16) []uint16 {
 }
 
 // choose picks the rows of a block, from first, whose code in a column is allowed.
-func choose[C uint16 | uint32](rows []uint16, column []C, first int, allows func(C) bool) []uint16 {
+func choose(rows, column []uint16, first int, allows func(uint16) bool) []uint16 {
 	n := 0
 	column = column[first:][:len(rows)]
 	for i, c := range column {
@@ -316,11 +316,11 @@ func keepIf(rows []uint16, condition func(i int) bool) []uint16 {
 	return rows[:n]
 }
 
-func (t fieldTest) keep(rows []uint16, column []uint32) []uint16 {
+func (t fieldTest) keep(rows, column []uint16) []uint16 {
 	n := 0
 	for _, i := range rows {
 		rows[n] = i
-		n += one(t.allows(column[i]))
+		n += one(t.allowsIn(column[i]))
 	}
 	return rows[:n]
 }
