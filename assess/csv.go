@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"bytes"
 	"io"
 	"slices"
 )
@@ -62,4 +63,47 @@ func appendValues(dst []byte, columns []Column, values []Value) []byte {
 		dst = append(dst, ',')
 	}
 	return dst
+}
+
+// FillCSV appends row to dst, a row that AppendCSV wrote, with values of r laid into
+// its empty fields: those of the columns of a shoe, and of the pair's from LoadN to
+// TorsionAgain. It is for a reading of which some values come later.
+func FillCSV(dst, row []byte, r *Reading) []byte {
+	before := lenFields(row, shoeFields)
+	dst, row = append(dst, row[:before]...), row[before:]
+	for f := range r.Shoe {
+		dst, row = fillValues(dst, row, Columns[:NumShoe], r.Shoe[f][:])
+	}
+	dst, row = fillValues(dst, row, Columns[LoadN:TorsionAgain+1], r.pair[LoadN-NumShoe:TorsionAgain+1-NumShoe])
+	return append(dst, row...)
+}
+
+// lenFields returns how long the first n fields of a row are, the comma behind each
+// among them.
+func lenFields(row []byte, n int) int {
+	at := 0
+	for range n {
+		if row[at] == '"' {
+			for at++; row[at] != '"' || row[at+1] == '"'; at++ {
+				if row[at] == '"' {
+					at++ // one that is doubled
+				}
+			}
+		}
+		at += bytes.IndexByte(row[at:], ',') + 1
+	}
+	return at
+}
+
+// fillValues appends the fields of columns at the start of row, the values among
+// them that are empty there, and returns the rest of the row.
+func fillValues(dst, row []byte, columns []Column, values []Value) (filled, rest []byte) {
+	for i, v := range values {
+		end := bytes.IndexByte(row, ',')
+		if end == 0 && v != Unread {
+			dst = columns[i].appendValue(dst, v)
+		}
+		dst, row = append(dst, row[:end+1]...), row[end+1:]
+	}
+	return dst, row
 }

@@ -92,6 +92,33 @@ func TestCSVRoundTrip(t *testing.T) {
 	})
 }
 
+// Source: a law. A row that is filled with what was taken out of its reading is the
+// row of all of it.
+func TestCSVFilledLaterIsCSVOfAll(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		all := anyRecord().Draw(t, "record")
+		want := AppendCSV(nil, &all)
+		first := all
+		var later Reading
+		take := func(f Foot, c Col) {
+			if rapid.Bool().Draw(t, "later") {
+				later.Set(f, c, first.Get(f, c))
+				first.Set(f, c, Unread)
+			}
+		}
+		for c := range NumShoe {
+			take(Left, c)
+			take(Right, c)
+		}
+		for c := LoadN; c <= TorsionAgain; c++ {
+			take(Both, c)
+		}
+		if got := FillCSV([]byte("before"), AppendCSV(nil, &first), &later); string(got) != "before"+string(want) {
+			t.Fatalf("filled\n%s\nwant\n%s", got, want)
+		}
+	})
+}
+
 // The row is also one to a reader that knows nothing of readings.
 func TestCSVIsRFC4180(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

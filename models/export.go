@@ -2,7 +2,6 @@ package models
 
 import (
 	"context"
-	"fmt"
 	"runtime"
 	"slices"
 	"strings"
@@ -38,7 +37,7 @@ func (db *DB) exportInspections(ctx context.Context, bytes int, scopes []retail.
 		err = ex.read(ctx)
 	}
 	if err == nil {
-		err = ex.sorter.merge(ctx, write)
+		err = ex.write(ctx, write)
 	}
 	return wrap(err, "exporting the readings")
 }
@@ -105,14 +104,10 @@ func (ex *exporting) readPart(ctx context.Context, where string) error {
 func (ex *exporting) into(run *run) *rowsInto {
 	var (
 		row    inspectionRow
-		values text
 		record assess.Record
 	)
-	return &rowsInto{csvFields(&row, &values), func() error {
+	return &rowsInto{csvFields(&row), func() error {
 		if err := row.record(&record, ex.contradict[string(row.PairRef)]); err != nil {
-			return err
-		}
-		if err := addValuesOf(&record.Reading, string(values)); err != nil {
 			return err
 		}
 		from := len(run.text)
@@ -131,8 +126,7 @@ var notInCSV = []string{
 	"erased", "day", "month", "codes", "engine", "superseded_by", "body_sha",
 }
 
-// csvSelect are the columns that an export reads, csvFields where they are read
-// to: those of the reading, and its rare values as one text.
+// csvSelect are the columns that an export reads, csvFields where they are read to.
 var csvSelect = func() []string {
 	var columns []string
 	for _, c := range inspectionLayout.columns {
@@ -140,38 +134,138 @@ var csvSelect = func() []string {
 			columns = append(columns, "i."+c)
 		}
 	}
-	return append(columns, "CASE WHEN i.has_values THEN (SELECT string_agg(v.foot || v.name || coalesce('=' || v.value, '!' || v.cant), ' ')"+
-		" FROM inspection_value v WHERE v.store = i.store AND v.id = i.id) END")
+	return columns
 }()
 
-func csvFields(row *inspectionRow, values *text) []any {
+func csvFields(row *inspectionRow) []any {
 	var into []any
 	for i, f := range fields(row) {
 		if !slices.Contains(notInCSV, inspectionLayout.columns[i]) {
 			into = append(into, f)
 		}
 	}
-	return append(into, values)
+	return into
 }
 
-// addValuesOf puts the rare values into a reading that csvSelect reads as words,
-// such as 0heel_medial_mm=31 or 1flex_deg!w.
-func addValuesOf(r *assess.Reading, words string) error {
-	for word := range strings.FieldsSeq(words) {
-		var v valueRow
-		at := strings.IndexAny(word, "=!")
-		if at < 1 {
-			return fmt.Errorf("the database holds a value %q, which this program doesn't know", word)
+// write writes the readings in order, and lays into each its rare values, which the
+// database has in the same order: for it to look up those of each reading takes
+// several times as long.
+func (ex *exporting) write(ctx context.Context, write func([]byte) error) error {
+	ctx, stop := context.WithCancelCause(ctx)
+	values := rareValues{batches: make(chan []valueRow, 1)}
+	var reading sync.WaitGroup
+	reading.Go(func() {
+		defer close(values.batches)
+		if err := ex.readValues(ctx, values.batches); err != nil {
+			stop(err)
 		}
-		v.Foot, v.Name = int(word[0]-'0'), word[1:at]
-		if word[at] == '!' {
-			v.Cant = text(word[at+1:])
-		} else if err := setText(&v.Value, word[at+1:]); err != nil {
+	})
+	defer reading.Wait()
+	defer stop(nil)
+	var out []byte
+	flush := func() error {
+		if err := context.Cause(ctx); err != nil {
+			return err // rows may lack their values
+		}
+		err := write(out)
+		out = out[:0]
+		return err
+	}
+	err := ex.sorter.merge(func(key rowKey, row []byte) error {
+		reading, err := values.of(key)
+		if err != nil {
 			return err
 		}
-		if err := addValue(r, &v); err != nil {
-			return err
+		if reading != nil {
+			out = assess.FillCSV(out, row, reading)
+		} else {
+			out = append(out, row...)
+		}
+		if len(out) < runBuffer {
+			return nil
+		}
+		return flush()
+	})
+	if err == nil && len(out) > 0 {
+		err = flush()
+	}
+	return err
+}
+
+// valueBatch is how many rare values are handed over at once. House value.
+const valueBatch = 1000
+
+// readValues sends the rare values of the readings that are picked, in order. They
+// are written with their reading and stay as they are, so that it doesn't matter
+// that they are read after it.
+func (ex *exporting) readValues(ctx context.Context, to chan<- []valueRow) error {
+	from := " FROM inspection_value v"
+	if len(ex.picked.conditions) > 0 {
+		from += " JOIN inspection i ON i.store = v.store AND i.id = v.id"
+	}
+	var batch []valueRow
+	send := func() error {
+		select {
+		case to <- batch:
+			batch = nil
+			return nil
+		case <-ctx.Done():
+			return ctx.Err()
 		}
 	}
-	return nil
+	columns := strings.Split(valueLayout.list("v."), ", ")
+	if err := ex.db.stream(ctx, ex.from, columns, 1, func() *rowsInto {
+		var row valueRow
+		return &rowsInto{fields(&row), func() error {
+			if batch = append(batch, row); len(batch) < valueBatch {
+				return nil
+			}
+			return send()
+		}}
+	}, from+ex.picked.String()+" ORDER BY v.store, v.id", ex.picked.args); err != nil {
+		return err
+	}
+	return send()
+}
+
+// rareValues are the rare values of readings, as they come.
+type rareValues struct {
+	batches chan []valueRow
+	rows    []valueRow
+	reading assess.Reading
+}
+
+// of returns the rare values of a reading, nil where it has none. It is called with
+// one reading after the other, in order.
+func (r *rareValues) of(key rowKey) (*assess.Reading, error) {
+	var found *assess.Reading
+	for v := r.first(); v != nil; v = r.first() {
+		at := rowKey{v.Store, v.ID}
+		c := at.compare(&key)
+		if c > 0 {
+			break
+		}
+		if c == 0 {
+			if found == nil {
+				r.reading = assess.Reading{}
+				found = &r.reading
+			}
+			if err := addValue(found, v); err != nil {
+				return nil, err
+			}
+		}
+		r.rows = r.rows[1:]
+	}
+	return found, nil
+}
+
+// first returns the value that comes next, nil at the end.
+func (r *rareValues) first() *valueRow {
+	for len(r.rows) == 0 {
+		var more bool
+		if r.rows, more = <-r.batches; !more {
+			return nil
+		}
+	}
+	return &r.rows[0]
 }

@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"cmp"
 	"container/heap"
-	"context"
 	"encoding/binary"
 	"fmt"
 	"io"
@@ -172,8 +171,8 @@ func fileRun(section *io.SectionReader) *sortedRun {
 // sized returns b with a length, and with whatever in it.
 func sized(b []byte, n uint32) []byte { return slices.Grow(b[:0], int(n))[:n] }
 
-// merge calls write with all rows in order, some at a time.
-func (s *sorter) merge(ctx context.Context, write func([]byte) error) error {
+// merge calls each with all rows, in order.
+func (s *sorter) merge(each func(key rowKey, row []byte) error) error {
 	var runs mergedRuns
 	for _, r := range s.sources {
 		switch err := r.next(r); err {
@@ -185,10 +184,11 @@ func (s *sorter) merge(ctx context.Context, write func([]byte) error) error {
 		}
 	}
 	heap.Init(&runs)
-	var out []byte
 	for len(runs) > 0 {
 		first := runs[0]
-		out = append(out, first.text...)
+		if err := each(first.key, first.text); err != nil {
+			return err
+		}
 		switch err := first.next(first); err {
 		case nil:
 			heap.Fix(&runs, 0)
@@ -197,13 +197,6 @@ func (s *sorter) merge(ctx context.Context, write func([]byte) error) error {
 		default:
 			return err
 		}
-		if len(out) < runBuffer && len(runs) > 0 {
-			continue
-		}
-		if err := cmp.Or(ctx.Err(), write(out)); err != nil {
-			return err
-		}
-		out = out[:0]
 	}
 	return nil
 }

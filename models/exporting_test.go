@@ -117,6 +117,25 @@ func TestAnExportEnds(t *testing.T) {
 				t.Errorf("%d files while it is written and %d after, want 1 and none", seen, len(left))
 			}
 		})
+		written := func(t *testing.T) (rows int, err error) {
+			t.Helper()
+			err = db.ExportInspections(t.Context(), models.Fleet, "", "", "", func([]byte) error { rows++; return nil })
+			return rows, err
+		}
+		t.Run("before a reading with a value that this program doesn't know", func(t *testing.T) {
+			_, err := db.Primary().ExecContext(t.Context(), "INSERT INTO inspection_value (store, id, foot, name, value) SELECT store, id, 0, 'age_of_laces', 3 FROM inspection")
+			must(t, err)
+			if rows, err := written(t); err == nil || !strings.Contains(err.Error(), "age_of_laces") || rows > 0 {
+				t.Errorf("%v after %d times some rows, want the value's name at once", err, rows)
+			}
+		})
+		t.Run("before readings whose values can't be read", func(t *testing.T) {
+			_, err := db.Primary().ExecContext(t.Context(), "ALTER TABLE inspection_value RENAME TO inspection_value_away")
+			must(t, err)
+			if rows, err := written(t); err == nil || rows > 0 {
+				t.Errorf("%v after %d times some rows, want an error at once", err, rows)
+			}
+		})
 		t.Run("and leaves every connection idle", func(t *testing.T) {
 			if n := db.Reader().Stats().InUse; n != 0 {
 				t.Errorf("%d connections are in use", n)
