@@ -1,9 +1,13 @@
 #!/bin/sh
 # Every check of the project. Installs what is missing on Debian (as root); a
 # tool that can't be had is a failure, never a skip.
+# What Go has seen pass is not run again until code, a file that a test looked at or
+# the environment is another; with SOLEWRIGHT_TEST_ANEW=1, as .ci/run has it, every
+# test runs, in random order.
 set -eu
 cd "$(dirname "$0")/.."
 . deploy/tools.sh
+anew=${SOLEWRIGHT_TEST_ANEW:+-count=1}
 
 say "tools"
 need_go
@@ -33,11 +37,11 @@ lint ./...
 (export GOOS=js GOARCH=wasm && lint ./assess ./cmd/assesswasm)
 
 say "the engine as WebAssembly"
-GOOS=js GOARCH=wasm go test -count=1 -exec="$(go env GOROOT)/lib/wasm/go_js_wasm_exec" ./assess ./cmd/assesswasm
+GOOS=js GOARCH=wasm go test $anew -exec="$(go env GOROOT)/lib/wasm/go_js_wasm_exec" ./assess ./cmd/assesswasm
 
 say "every test, on SQLite and on PostgreSQL"
-sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 go test -count=1 -shuffle=on -timeout=20m ./...
+sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 go test $anew ${anew:+-shuffle=on} -timeout=20m ./...
 
 say "data races"
-go test -race -count=1 -timeout=20m ./assess ./models/exchange ./cmd/solewright
+go test -race $anew -timeout=20m ./assess ./models/exchange ./cmd/solewright
 say "all passed"
