@@ -106,7 +106,7 @@ func TestTheOfficeBringsInFiles(t *testing.T) {
 			r.t = t
 			page := r.bringIn(badEvents, r.office())
 			body := r.sees(page)
-			r.shows(body, `<th scope="row" class="num">3</th>`, "soon", `<th scope="row" class="num">4</th>`, "NONE", "Import the good rows")
+			r.shows(body, `<th scope="row" class="num" data-l="Line">3</th>`, "soon", `<th scope="row" class="num" data-l="Line">4</th>`, "NONE", "Import the good rows")
 			if strings.Contains(body, "Import all") {
 				t.Error("all is offered with bad lines")
 			}
@@ -134,7 +134,7 @@ func TestTheOfficeBringsInFiles(t *testing.T) {
 			page := r.bringAnother(upload{"inspections", "r.csv", "inspection_id,pair_ref,store,staff,at,kind\n" +
 				"017f22e2-79b0-7cc3-98c4-dc0c0c073981,7K3M9QTDS,S-A,F-1,2026-09-30T11:00:00Z,check\n" +
 				"017f22e2-79b0-7cc3-98c4-dc0c0c073982,7K3M9QTDS,S-A,F-1,2026-09-30T12:00:00Z,blind\n"})
-			r.shows(r.sees(page), `<th scope="row" class="num">3</th>`, "staff", "F-1", "has not read the pair openly that day", "Import the good rows")
+			r.shows(r.sees(page), `<th scope="row" class="num" data-l="Line">3</th>`, "staff", "F-1", "has not read the pair openly that day", "Import the good rows")
 		})
 		t.Run("readings come in, and again they are known", func(t *testing.T) {
 			r.t = t

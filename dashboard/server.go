@@ -168,7 +168,7 @@ func (s *Server) newEngine() (*gin.Engine, error) {
 		return nil, err
 	}
 	e.Use(s.observe, s.recoverPanic, s.secure, s.sameOrigin)
-	e.NoRoute(s.noRoute)
+	e.NoRoute(s.authorise(anyone), s.noRoute)
 	e.NoMethod(s.noMethod)
 	for _, r := range s.table {
 		e.Handle(r.method, r.path, s.authorise(r.right), r.handle)

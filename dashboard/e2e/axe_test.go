@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+
 	"solewright/dashboard"
 	"solewright/models"
 	"solewright/models/retail"
@@ -41,7 +43,8 @@ const (
 
 // TestEveryPagePassesAxe opens every page of the server on an invented
 // retailer's data, and those of managers and the office before there is any, has
-// axe-core look at them in both themes, and works each by keys alone.
+// axe-core look at them in both themes, works each by keys alone, and looks at it
+// as wide as a phone.
 func TestEveryPagePassesAxe(t *testing.T) {
 	t.Parallel()
 	axe, err := os.ReadFile(axeFile)
@@ -184,5 +187,17 @@ func (s *shop) passAxe(b *browser, axe string, paths []string, themes ...string)
 			}
 		}
 		b.walkByKeys(path)
+		b.fitsAPhone(path)
 	}
+}
+
+// fitsAPhone sees that nothing of a page lies beyond the edge of a phone, where it
+// would have to be scrolled to sideways.
+func (b *browser) fitsAPhone(path string) {
+	b.t.Helper()
+	b.do(chromedp.EmulateViewport(phone[0], phone[1], chromedp.EmulateTouch))
+	if over := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
+		b.t.Errorf("%s is %d pixels wider than a phone", path, over)
+	}
+	b.do(chromedp.EmulateViewport(landscape[0], landscape[1], chromedp.EmulateTouch))
 }

@@ -25,6 +25,10 @@ const patience = time.Minute
 // The tablet's two ways of standing, in CSS pixels of a 10.9-inch screen.
 var landscape, portrait = [2]int64{1180, 820}, [2]int64{820, 1180}
 
+// phone is the narrowest screen that the pages are made for, a manager's on the
+// move.
+var phone = [2]int64{390, 844}
+
 // cssPixelsPerMM is how many CSS pixels a millimetre has on that screen: 264
 // pixels an inch at two device pixels a CSS pixel.
 const cssPixelsPerMM = 132 / 25.4
