@@ -81,18 +81,19 @@ func (s *Server) putPhoto(c *gin.Context) error {
 		return err
 	}
 	stored := models.StoredPhoto{SHA: p.SHA, Bytes: len(p.Bytes), Width: p.Width, Height: p.Height}
-	if err := s.db.ExpectPhoto(ctx, stored); err != nil {
+	if stored.File, err = s.db.ExpectPhoto(ctx, stored); err != nil {
 		return err
 	}
-	if err := files.Put(ctx, p); err != nil {
+	if err := files.Put(ctx, p, stored.File); err != nil {
 		return err
 	}
-	created, err := s.db.SavePhoto(ctx, who.actor(), stored, sent, link)
+	file, created, err := s.db.SavePhoto(ctx, who.actor(), stored, sent, link)
 	if err != nil {
 		return err
 	}
-	// It may have been deleted between the two, as of an erased runner.
-	if err := files.Put(ctx, p); err != nil {
+	// Where it was deleted between the two, as of an erased runner, it has another
+	// name now. Where it wasn't, it is there, and this asks whether it is.
+	if err := files.Put(ctx, p, file); err != nil {
 		return err
 	}
 	link.SHA = p.SHA
@@ -237,7 +238,7 @@ func (s *Server) getPhoto(c *gin.Context) error {
 		c.Status(http.StatusNotModified)
 		return nil
 	}
-	data, err := files.Bytes(c.Request.Context(), p.SHA, width)
+	data, err := files.Bytes(c.Request.Context(), photos.Name{SHA: p.SHA, File: p.File}, width)
 	if err != nil {
 		return err
 	}

@@ -25,7 +25,7 @@ func TestPhotosFollowACorrection(t *testing.T) {
 		shoot := func(n byte) {
 			t.Helper()
 			p, sent := picture(n)
-			_, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Right, View: models.ViewSole})
+			_, _, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Right, View: models.ViewSole})
 			must(t, err)
 		}
 		shoot(1)
@@ -55,7 +55,7 @@ func TestPhotosFollowCorrectionsThatAreImported(t *testing.T) {
 		third := correction(second, 3, assess.Keep, assess.GradeB)
 		save(t, db, in)
 		p, sent := picture(1)
-		_, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Right, View: models.ViewSole})
+		_, _, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Right, View: models.ViewSole})
 		must(t, err)
 		_, err = db.ImportInspections(t.Context(), office, given(third, second), models.ImportOptions{})
 		must(t, err)
@@ -70,7 +70,8 @@ func TestPhotosThatStayedBehindAreBroughtAlong(t *testing.T) {
 	for _, kind := range dbtest.Kinds(t) {
 		t.Run(kind, func(t *testing.T) {
 			db := dbtest.OpenURL(t, dbtest.EmptyURL(t, kind))
-			must(t, db.UpTo(t.Context(), before))
+			_, _, err := db.Migrate(t.Context())
+			must(t, err)
 			setUp(t, db)
 			chain := func(n int, runner string) []models.NewInspection {
 				in := reading(10*n, ref(n), 420, assess.Keep)
@@ -86,17 +87,18 @@ func TestPhotosThatStayedBehindAreBroughtAlong(t *testing.T) {
 				}
 				for n := range byte(2) {
 					p, sent := picture(10*byte(i) + n)
-					_, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{
+					_, _, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{
 						Store: "S-1", Inspection: all[0].Record.ID, Foot: assess.Right, View: models.ViewBack, Points: []float64{0, 1, 1, 1, .5, 0, .5, 1},
 					})
 					must(t, err)
 				}
 			}
-			_, err := db.EraseRunner(t.Context(), office, "R-1")
+			_, err = db.EraseRunner(t.Context(), office, "R-1")
 			must(t, err)
 			_, err = db.Primary().ExecContext(t.Context(), "DELETE FROM inspection_photo WHERE inspection_id IN (SELECT id FROM inspection WHERE supersedes IS NOT NULL)")
 			must(t, err)
 			wantPhotos(t, db, 0, lasting[1:]...)
+			must(t, db.Down(t.Context(), before))
 
 			_, _, err = db.Migrate(t.Context())
 			must(t, err)

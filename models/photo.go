@@ -2,6 +2,7 @@ package models
 
 import (
 	"context"
+	"crypto/rand"
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
@@ -34,7 +35,12 @@ var PhotoViews = []PhotoView{ViewBack, ViewSole, ViewInner, ViewOuter, ViewLinin
 // StoredPhoto is a photo whose file is kept elsewhere, by the SHA-256 of its
 // stripped bytes.
 type StoredPhoto struct {
-	SHA           [sha256.Size]byte
+	SHA [sha256.Size]byte
+	// File is what the photo's file is named beside the SHA-256; [DB.ExpectPhoto]
+	// and [DB.SavePhoto] say it. A photo that is deleted and sent again gets
+	// another, so that deleting the file of before can't take the new one. It is
+	// empty for a photo of before schema 16.
+	File          string
 	Bytes         int
 	Width, Height int
 	CreatedAt     time.Time
@@ -94,11 +100,18 @@ func Words[W ~string](list []W) []string {
 
 type photoRow struct {
 	SHA       hash    `gorm:"column:sha;primaryKey"`
+	File      string  `gorm:"column:file"`
 	Bytes     int     `gorm:"column:bytes"`
 	Width     int     `gorm:"column:width"`
 	Height    int     `gorm:"column:height"`
 	CreatedAt instant `gorm:"column:created_at"`
 	DeletedAt instant `gorm:"column:deleted_at"`
+}
+
+// goneRow is a file that is to be deleted.
+type goneRow struct {
+	SHA  hash   `gorm:"column:sha;primaryKey"`
+	File string `gorm:"column:file;primaryKey"`
 }
 
 type aliasRow struct {
@@ -119,7 +132,15 @@ var (
 	photoLayout = layoutOf("photo", photoRow{})
 	aliasLayout = layoutOf("photo_alias", aliasRow{})
 	linkLayout  = layoutOf("inspection_photo", linkRow{})
+	goneLayout  = layoutOf("photo_gone", goneRow{})
 )
+
+// stored is the photo of a row.
+func (row *photoRow) stored() StoredPhoto {
+	return StoredPhoto{
+		SHA: row.SHA, File: row.File, Bytes: row.Bytes, Width: row.Width, Height: row.Height, CreatedAt: time.Time(row.CreatedAt),
+	}
+}
 
 func (row *linkRow) link() (PhotoLink, error) {
 	l := PhotoLink{
@@ -135,95 +156,135 @@ func (row *linkRow) link() (PhotoLink, error) {
 // shows. An upload is over long before. House value.
 const photoUnclaimed = time.Hour
 
-// ExpectPhoto notes that a photo's file is about to be kept. Unless
-// [DB.SavePhoto] says within the hour what it shows, it is one of
+// ExpectPhoto notes that a photo's file is about to be kept, and returns what to
+// name it. Unless [DB.SavePhoto] says within the hour what it shows, it is one of
 // [DB.PhotosToDelete] then: a file that was kept for nothing, because the server
-// was killed or the reading takes no photo, doesn't stay where nobody finds it. Of
-// a photo that is known nothing changes.
-func (db *DB) ExpectPhoto(ctx context.Context, p StoredPhoto) error {
-	row := db.photoRow(p)
-	row.DeletedAt = instant(db.now().Add(photoUnclaimed))
-	return wrap(db.tx(ctx, func(t *txn) error {
-		_, err := t.ExecContext(ctx, photoLayout.insert(db.dialect)+" ON CONFLICT DO NOTHING", fields(&row)...)
+// was killed or the reading takes no photo, doesn't stay where nobody finds it.
+func (db *DB) ExpectPhoto(ctx context.Context, p StoredPhoto) (file string, err error) {
+	row, now := db.photoRow(p), db.now()
+	row.DeletedAt = instant(now.Add(photoUnclaimed))
+	return file, wrap(db.tx(ctx, func(t *txn) error {
+		var was photoRow
+		for known := false; !known; { // it may be forgotten between the two
+			if _, err := t.ExecContext(ctx, photoLayout.insert(db.dialect)+" ON CONFLICT DO NOTHING", fields(&row)...); err != nil {
+				return err
+			}
+			var err error
+			if was, known, err = db.lockPhoto(ctx, t, row.SHA); err != nil {
+				return err
+			}
+		}
+		switch file = was.File; {
+		case was.DeletedAt == instant{}:
+			return nil
+		case !time.Time(was.DeletedAt).After(now): // its file may be on the way out
+			if err := db.condemn(ctx, t, was); err != nil {
+				return err
+			}
+			file = row.File
+		}
+		_, err := t.ExecContext(ctx, db.dialect.sql("UPDATE photo SET file = ?, deleted_at = ? WHERE sha = ?"), file, row.DeletedAt, row.SHA)
 		return err
 	}), "expecting photo %x", p.SHA)
 }
 
+// photoRow is a photo that is new, with a file of its own.
 func (db *DB) photoRow(p StoredPhoto) photoRow {
-	return photoRow{SHA: p.SHA, Bytes: p.Bytes, Width: p.Width, Height: p.Height, CreatedAt: instant(db.now())}
+	var name [8]byte
+	_, _ = rand.Read(name[:]) // never fails: see crypto/rand
+	return photoRow{
+		SHA: p.SHA, File: hex.EncodeToString(name[:]), Bytes: p.Bytes, Width: p.Width, Height: p.Height, CreatedAt: instant(db.now()),
+	}
+}
+
+// lockPhoto returns the row of a photo, which nobody else changes meanwhile.
+func (db *DB) lockPhoto(ctx context.Context, t *txn, sha hash) (row photoRow, known bool, err error) {
+	query := "SELECT " + photoLayout.list("") + " FROM photo WHERE sha = ?"
+	if db.dialect == postgresDialect { // SQLite has one writer at a time
+		query += " FOR UPDATE"
+	}
+	err = t.QueryRowContext(ctx, db.dialect.sql(query), sha).Scan(fields(&row)...)
+	if errors.Is(err, sql.ErrNoRows) {
+		return row, false, nil
+	}
+	return row, err == nil, err
+}
+
+// condemn puts the file of a photo among those to delete.
+func (db *DB) condemn(ctx context.Context, t *txn, row photoRow) error {
+	_, err := t.ExecContext(ctx, goneLayout.insert(db.dialect)+" ON CONFLICT DO NOTHING", fields(&goneRow{SHA: row.SHA, File: row.File})...)
+	return err
 }
 
 // SavePhoto notes a photo whose file is kept, and what it shows; sent is the
-// SHA-256 of the bytes that it was made of, which leads to it too. The same again
+// SHA-256 of the bytes that it was made of, which leads to it too. It returns what
+// the file is named from then on: where that isn't what [DB.ExpectPhoto] said, the
+// photo was deleted meanwhile and its file is to be kept again. The same again
 // changes nothing and returns created false; another view or other points of the
 // same photo replace those before. A reading that was erased with its runner takes
 // none: ErrConflict.
-func (db *DB) SavePhoto(ctx context.Context, by Actor, p StoredPhoto, sent [sha256.Size]byte, l PhotoLink) (created bool, err error) {
+func (db *DB) SavePhoto(ctx context.Context, by Actor, p StoredPhoto, sent [sha256.Size]byte, l PhotoLink) (file string, created bool, err error) {
 	l.SHA = p.SHA
 	if err := l.check(); err != nil {
-		return false, err
+		return "", false, err
 	}
 	row := linkRow{Store: l.Store, InspectionID: id(l.Inspection), SHA: l.SHA, Foot: int(l.Foot), View: string(l.View)}
 	if len(l.Points) > 0 {
 		points, err := json.Marshal(l.Points)
 		if err != nil {
-			return false, err
+			return "", false, err
 		}
 		row.Points = text(points)
 	}
-	return created, wrap(db.tx(ctx, func(t *txn) error {
-		created, err = db.savePhoto(ctx, t, by, p, sent, row)
+	return file, created, wrap(db.tx(ctx, func(t *txn) error {
+		file, created, err = db.savePhoto(ctx, t, by, p, sent, row)
 		return err
 	}), "storing photo %x of reading %s", p.SHA, l.Inspection)
 }
 
-func (db *DB) savePhoto(ctx context.Context, t *txn, by Actor, p StoredPhoto, sent hash, row linkRow) (created bool, err error) {
+func (db *DB) savePhoto(ctx context.Context, t *txn, by Actor, p StoredPhoto, sent hash, row linkRow) (file string, created bool, err error) {
 	var erased flag
 	if _, err := db.scalar(ctx, t, &erased, "SELECT erased FROM inspection WHERE store = ? AND id = ?", row.Store, row.InspectionID); err != nil {
-		return false, err
+		return "", false, err
 	}
 	if erased {
-		return false, fmt.Errorf("the reading was erased with its runner: %w", ErrConflict)
+		return "", false, fmt.Errorf("the reading was erased with its runner: %w", ErrConflict)
+	}
+	photo := db.photoRow(p)
+	// A photo that was to be deleted is wanted, and from here on nobody deletes it.
+	if err := t.QueryRowContext(ctx, photoLayout.insert(db.dialect)+" ON CONFLICT (sha) DO UPDATE SET deleted_at = NULL RETURNING file", fields(&photo)...).Scan(&file); err != nil {
+		return "", false, err
 	}
 	was := linkRow{}
 	err = t.QueryRowContext(ctx, db.dialect.sql("SELECT "+linkLayout.list("")+" FROM inspection_photo WHERE store = ? AND inspection_id = ? AND sha = ?"),
 		row.Store, row.InspectionID, row.SHA).Scan(fields(&was)...)
 	switch {
 	case err == nil && was == row:
-		return false, nil
+		return file, false, nil
 	case err == nil:
 		_, err := t.ExecContext(ctx, db.dialect.sql("UPDATE inspection_photo SET foot = ?, view = ?, points = ? WHERE store = ? AND inspection_id = ? AND sha = ?"),
 			row.Foot, row.View, row.Points, row.Store, row.InspectionID, row.SHA)
-		return false, err
+		return file, false, err
 	case !errors.Is(err, sql.ErrNoRows):
-		return false, err
+		return "", false, err
 	}
 	var n int
 	if _, err := db.scalar(ctx, t, &n, "SELECT count(*) FROM inspection_photo WHERE store = ? AND inspection_id = ?", row.Store, row.InspectionID); err != nil {
-		return false, err
+		return "", false, err
 	}
 	if n >= maxPhotos {
-		return false, refused("inspection", assess.UUID(row.InspectionID).String(), fmt.Sprintf("a reading with fewer than %d photos", maxPhotos))
+		return "", false, refused("inspection", assess.UUID(row.InspectionID).String(), fmt.Sprintf("a reading with fewer than %d photos", maxPhotos))
 	}
-	photo := db.photoRow(p)
-	for _, w := range []struct {
-		layout layout
-		row    []any
-		again  string
-	}{
-		// A photo that was to be deleted is wanted.
-		{photoLayout, fields(&photo), " ON CONFLICT (sha) DO UPDATE SET deleted_at = NULL"},
-		{aliasLayout, fields(&aliasRow{SentSHA: sent, SHA: p.SHA}), " ON CONFLICT DO NOTHING"},
-		{linkLayout, fields(&row), ""},
-	} {
-		if _, err := t.ExecContext(ctx, w.layout.insert(db.dialect)+w.again, w.row...); err != nil {
-			return false, err
-		}
+	if _, err := t.ExecContext(ctx, aliasLayout.insert(db.dialect)+" ON CONFLICT DO NOTHING", fields(&aliasRow{SentSHA: sent, SHA: p.SHA})...); err != nil {
+		return "", false, err
+	}
+	if _, err := t.ExecContext(ctx, linkLayout.insert(db.dialect), fields(&row)...); err != nil {
+		return "", false, err
 	}
 	if err := db.photoFollows(ctx, t, row); err != nil {
-		return false, err
+		return "", false, err
 	}
-	return true, db.noteAudit(ctx, t, by, entry{
+	return file, true, db.noteAudit(ctx, t, by, entry{
 		action: "photo.add", subject: "inspection:" + assess.UUID(row.InspectionID).String(), after: hex.EncodeToString(row.SHA[:]),
 	})
 }
@@ -279,9 +340,7 @@ func (db *DB) Photo(ctx context.Context, sha [sha256.Size]byte) (StoredPhoto, er
 	var row photoRow
 	err := db.q().QueryRowContext(ctx, db.dialect.sql("SELECT "+photoLayout.list("")+" FROM photo WHERE deleted_at IS NULL AND "+
 		"(sha = ? OR sha = (SELECT sha FROM photo_alias WHERE sent_sha = ?))"), hash(sha), hash(sha)).Scan(fields(&row)...)
-	return StoredPhoto{
-		SHA: row.SHA, Bytes: row.Bytes, Width: row.Width, Height: row.Height, CreatedAt: time.Time(row.CreatedAt),
-	}, wrap(err, "photo %x", sha)
+	return row.stored(), wrap(err, "photo %x", sha)
 }
 
 // PhotoShownBy returns the readings that a photo, by its own SHA-256, belongs to.
@@ -362,40 +421,80 @@ func (db *DB) EachPhoto(ctx context.Context, f func(StoredPhoto) error) error {
 		return wrap(err, "reading the photos")
 	}
 	return wrap(scanAll(rows, func(row *photoRow) error {
-		return f(StoredPhoto{SHA: row.SHA, Bytes: row.Bytes, Width: row.Width, Height: row.Height, CreatedAt: time.Time(row.CreatedAt)})
+		return f(row.stored())
 	}), "reading the photos")
 }
 
-// PhotosToDelete returns the photos whose files are to be deleted: see
-// [DB.EraseRunner] and [DB.ExpectPhoto].
-func (db *DB) PhotosToDelete(ctx context.Context) ([][sha256.Size]byte, error) {
-	rows, err := db.primary.QueryContext(ctx, db.dialect.sql("SELECT sha FROM photo WHERE deleted_at <= ? ORDER BY sha"), instant(db.now()))
-	if err != nil {
-		return nil, wrap(err, "reading the photos to delete")
-	}
-	type shaRow struct{ SHA hash }
-	var all [][sha256.Size]byte
-	err = scanAll(rows, func(row *shaRow) error {
-		all = append(all, row.SHA)
-		return nil
+// PhotosToDelete forgets the photos that are to be deleted, see [DB.EraseRunner]
+// and [DB.ExpectPhoto], and returns the names of their files: those of photos that
+// were forgotten before, too, until [DB.PhotoDeleted] says that they are gone. No
+// photo has or gets such a name, so that deleting the files harms none, however
+// long it takes and whoever does it.
+func (db *DB) PhotosToDelete(ctx context.Context) ([]StoredPhoto, error) {
+	due := "SELECT " + photoLayout.list("") + " FROM photo WHERE deleted_at <= ? ORDER BY sha"
+	var all []StoredPhoto
+	err := db.tx(ctx, func(t *txn) error {
+		now := db.now()
+		rows, err := t.QueryContext(ctx, db.dialect.sql(due), instant(now))
+		if err != nil {
+			return err
+		}
+		var found []hash
+		if err := scanAll(rows, func(row *photoRow) error {
+			found = append(found, row.SHA)
+			return nil
+		}); err != nil {
+			return err
+		}
+		for _, sha := range found {
+			if err := db.forgetPhoto(ctx, t, sha, now); err != nil {
+				return err
+			}
+		}
+		if rows, err = t.QueryContext(ctx, "SELECT "+goneLayout.list("")+" FROM photo_gone ORDER BY sha, file"); err != nil {
+			return err
+		}
+		all = nil
+		return scanAll(rows, func(row *goneRow) error {
+			all = append(all, StoredPhoto{SHA: row.SHA, File: row.File})
+			return nil
+		})
 	})
 	return all, wrap(err, "reading the photos to delete")
 }
 
-// PhotoDeleted forgets a photo whose file was deleted. One that is wanted again
-// meanwhile stays, and its file has to be sent again.
-func (db *DB) PhotoDeleted(ctx context.Context, sha [sha256.Size]byte) error {
-	return wrap(db.tx(ctx, func(t *txn) error {
-		const gone = "(SELECT sha FROM photo WHERE sha = ? AND deleted_at IS NOT NULL)"
-		for _, query := range []string{
-			"DELETE FROM inspection_photo WHERE sha IN " + gone,
-			"DELETE FROM photo_alias WHERE sha IN " + gone,
-			"DELETE FROM photo WHERE sha IN " + gone,
-		} {
-			if _, err := t.ExecContext(ctx, db.dialect.sql(query), hash(sha)); err != nil {
-				return err
-			}
+// forgetPhoto forgets a photo that is still to be deleted now that nobody else
+// changes it, but for one that a reading of a runner who wasn't erased shows: that
+// was stored while the other reading was erased.
+func (db *DB) forgetPhoto(ctx context.Context, t *txn, sha hash, now time.Time) error {
+	row, known, err := db.lockPhoto(ctx, t, sha)
+	if err != nil || !known || row.DeletedAt == (instant{}) || time.Time(row.DeletedAt).After(now) {
+		return err
+	}
+	var shown int
+	if _, err := db.scalar(ctx, t, &shown, "SELECT count(*) FROM inspection_photo p JOIN inspection i ON i.store = p.store AND i.id = p.inspection_id"+
+		" WHERE p.sha = ? AND NOT i.erased", sha); err != nil {
+		return err
+	}
+	if shown > 0 {
+		_, err := t.ExecContext(ctx, db.dialect.sql("UPDATE photo SET deleted_at = NULL WHERE sha = ?"), sha)
+		return err
+	}
+	if err := db.condemn(ctx, t, row); err != nil {
+		return err
+	}
+	for _, table := range []string{"inspection_photo", "photo_alias", "photo"} {
+		if _, err := t.ExecContext(ctx, db.dialect.sql("DELETE FROM "+table+" WHERE sha = ?"), sha); err != nil {
+			return err
 		}
-		return nil
-	}), "forgetting photo %x", sha)
+	}
+	return nil
+}
+
+// PhotoDeleted forgets the name of a file that is gone.
+func (db *DB) PhotoDeleted(ctx context.Context, p StoredPhoto) error {
+	return wrap(db.tx(ctx, func(t *txn) error {
+		_, err := t.ExecContext(ctx, db.dialect.sql("DELETE FROM photo_gone WHERE sha = ? AND file = ?"), hash(p.SHA), p.File)
+		return err
+	}), "forgetting the file of photo %x", p.SHA)
 }

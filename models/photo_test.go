@@ -25,7 +25,7 @@ func TestPhoto(t *testing.T) {
 		back := models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Right, View: models.ViewBack, Points: tilt}
 		save1 := func(p models.StoredPhoto, sent [sha256.Size]byte, l models.PhotoLink) bool {
 			t.Helper()
-			created, err := db.SavePhoto(t.Context(), office, p, sent, l)
+			_, created, err := db.SavePhoto(t.Context(), office, p, sent, l)
 			must(t, err)
 			return created
 		}
@@ -96,7 +96,7 @@ func TestPhoto(t *testing.T) {
 			} {
 				l := back
 				change(&l)
-				_, err := db.SavePhoto(t.Context(), office, p, sent, l)
+				_, _, err := db.SavePhoto(t.Context(), office, p, sent, l)
 				wantField(t, err, field)
 			}
 		})
@@ -106,7 +106,7 @@ func TestPhoto(t *testing.T) {
 				save1(q, sent, back)
 			}
 			q, sent := picture(18)
-			_, err := db.SavePhoto(t.Context(), office, q, sent, back)
+			_, _, err := db.SavePhoto(t.Context(), office, q, sent, back)
 			wantField(t, err, "inspection")
 			_, err = db.Photo(t.Context(), q.SHA)
 			wantErr(t, err, models.ErrNotFound)
@@ -131,7 +131,7 @@ func TestAPhotoThatNothingShowsGoes(t *testing.T) {
 			t.Helper()
 			gone, err := db.PhotosToDelete(t.Context())
 			must(t, err)
-			if !slices.EqualFunc(gone, want, func(sha [sha256.Size]byte, p models.StoredPhoto) bool { return sha == p.SHA }) {
+			if !slices.EqualFunc(gone, want, func(g, p models.StoredPhoto) bool { return g.SHA == p.SHA }) {
 				t.Errorf("to delete are %x, want %d", gone, len(want))
 			}
 		}
@@ -140,14 +140,18 @@ func TestAPhotoThatNothingShowsGoes(t *testing.T) {
 		back := models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Left, View: models.ViewBack}
 		kept, sent := picture(1)
 		lost, lostSent := picture(2)
-		for _, p := range []models.StoredPhoto{kept, lost} {
-			must(t, db.ExpectPhoto(t.Context(), p))
-			_, err := db.Photo(t.Context(), p.SHA)
+		for _, p := range []*models.StoredPhoto{&kept, &lost} {
+			var err error
+			p.File, err = db.ExpectPhoto(t.Context(), *p)
+			must(t, err)
+			_, err = db.Photo(t.Context(), p.SHA)
 			wantErr(t, err, models.ErrNotFound)
 		}
-		_, err := db.SavePhoto(t.Context(), office, kept, sent, back)
+		_, _, err := db.SavePhoto(t.Context(), office, kept, sent, back)
 		must(t, err)
-		must(t, db.ExpectPhoto(t.Context(), kept)) // sent again
+		if again, err := db.ExpectPhoto(t.Context(), kept); again != kept.File || err != nil { // sent again
+			t.Errorf("its file is named %q, %v, want %q as it was", again, err, kept.File)
+		}
 		if _, err := db.Photo(t.Context(), sent); err != nil {
 			t.Error(err)
 		}
@@ -156,16 +160,41 @@ func TestAPhotoThatNothingShowsGoes(t *testing.T) {
 		toDelete()
 		now = now.Add(time.Minute)
 		toDelete(lost)
-		must(t, db.PhotoDeleted(t.Context(), lost.SHA))
-		toDelete()
-		must(t, db.ExpectPhoto(t.Context(), lost))
-		created, err := db.SavePhoto(t.Context(), office, lost, lostSent, back)
+		toDelete(lost) // until its file is gone
+		old := lost.File
+		lost.File, err = db.ExpectPhoto(t.Context(), lost)
+		must(t, err)
+		file, created, err := db.SavePhoto(t.Context(), office, lost, lostSent, back)
 		must(t, err)
 		now = now.Add(time.Hour)
-		if toDelete(); !created {
-			t.Error("what was forgotten is not stored again")
+		toDelete(lost)
+		if !created || file != lost.File || file == old {
+			t.Errorf("what was forgotten is stored again %t, its file named %q, said to be %q and %q before", created, file, lost.File, old)
 		}
+		lost.File = old
+		must(t, db.PhotoDeleted(t.Context(), lost))
+		toDelete()
 	}, dbtest.Clock(func() time.Time { return now }))
+}
+
+// A reading may be stored with a photo while the one that showed it before is erased.
+func TestAPhotoThatALiveReadingShowsIsNotForgotten(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		setUp(t, db)
+		in := reading(1, ref(1), 420, assess.Keep)
+		save(t, db, in)
+		p, sent := picture(1)
+		_, _, err := db.SavePhoto(t.Context(), office, p, sent, models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, View: models.ViewBack})
+		must(t, err)
+		_, err = db.Primary().ExecContext(t.Context(), "UPDATE photo SET deleted_at = created_at")
+		must(t, err)
+		if gone, err := db.PhotosToDelete(t.Context()); err != nil || len(gone) != 0 {
+			t.Errorf("to delete are %x, %v", gone, err)
+		}
+		if _, err := db.Photo(t.Context(), sent); err != nil {
+			t.Error(err)
+		}
+	})
 }
 
 func TestPhotosOfAnErasedRunnerGo(t *testing.T) {
@@ -177,7 +206,7 @@ func TestPhotosOfAnErasedRunnerGo(t *testing.T) {
 		save(t, db, in)
 		p, sent := picture(1)
 		back := models.PhotoLink{Store: "S-1", Inspection: in.Record.ID, Foot: assess.Left, View: models.ViewBack}
-		_, err := db.SavePhoto(t.Context(), office, p, sent, back)
+		_, _, err := db.SavePhoto(t.Context(), office, p, sent, back)
 		must(t, err)
 		_, err = db.EraseRunner(t.Context(), office, "R-1")
 		must(t, err)
@@ -185,22 +214,24 @@ func TestPhotosOfAnErasedRunnerGo(t *testing.T) {
 		wantErr(t, err, models.ErrNotFound)
 		gone, err := db.PhotosToDelete(t.Context())
 		must(t, err)
-		if len(gone) != 1 || gone[0] != p.SHA {
-			t.Errorf("to delete are %x", gone)
+		if len(gone) != 1 || gone[0].SHA != p.SHA {
+			t.Fatalf("to delete are %x", gone)
 		}
 		// A tablet that was off line sends it once more.
-		_, err = db.SavePhoto(t.Context(), office, p, sent, back)
+		_, _, err = db.SavePhoto(t.Context(), office, p, sent, back)
 		wantErr(t, err, models.ErrConflict)
-		must(t, db.PhotoDeleted(t.Context(), p.SHA))
+		must(t, db.PhotoDeleted(t.Context(), gone[0]))
 		if gone, err = db.PhotosToDelete(t.Context()); err != nil || len(gone) != 0 {
 			t.Errorf("left to delete are %x, %v", gone, err)
 		}
 		// One that is wanted again is not forgotten.
 		other := reading(2, ref(2), 100, assess.Keep)
 		back.Inspection = other.Record.ID
-		_, err = db.SavePhoto(t.Context(), office, p, sent, back)
+		_, _, err = db.SavePhoto(t.Context(), office, p, sent, back)
 		must(t, err)
-		must(t, db.PhotoDeleted(t.Context(), p.SHA))
+		if gone, err = db.PhotosToDelete(t.Context()); err != nil || len(gone) != 0 {
+			t.Errorf("to delete are %x, %v", gone, err)
+		}
 		if _, err := db.Photo(t.Context(), sent); err != nil {
 			t.Error(err)
 		}

@@ -64,11 +64,13 @@ func drawPhoto(ctx context.Context, db *models.DB, files *photos.Store, in *mode
 	if err != nil {
 		return err
 	}
-	if err := files.Put(ctx, p); err != nil {
+	stored := models.StoredPhoto{SHA: p.SHA, Bytes: len(p.Bytes), Width: p.Width, Height: p.Height}
+	if stored.File, err = db.ExpectPhoto(ctx, stored); err != nil {
 		return err
 	}
-	_, err = db.SavePhoto(ctx, models.Actor{Account: in.Staff}, models.StoredPhoto{
-		SHA: p.SHA, Bytes: len(p.Bytes), Width: p.Width, Height: p.Height,
-	}, p.Sent, models.PhotoLink{Store: in.Store, Inspection: in.ID, Foot: foot, View: models.ViewBack, Points: points})
+	if err := files.Put(ctx, p, stored.File); err != nil {
+		return err
+	}
+	_, _, err = db.SavePhoto(ctx, models.Actor{Account: in.Staff}, stored, p.Sent, models.PhotoLink{Store: in.Store, Inspection: in.ID, Foot: foot, View: models.ViewBack, Points: points})
 	return err
 }

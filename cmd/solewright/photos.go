@@ -48,12 +48,12 @@ func deletePhotos(ctx context.Context, db *models.DB, files *photos.Store) (dele
 		return 0, err
 	}
 	failed := []error{files.Tidy()}
-	for _, sha := range gone {
-		if err := files.Delete(ctx, sha); err != nil {
+	for _, p := range gone {
+		if err := files.Delete(ctx, photos.Name{SHA: p.SHA, File: p.File}); err != nil {
 			failed = append(failed, err)
 			continue
 		}
-		if err := db.PhotoDeleted(ctx, sha); err != nil {
+		if err := db.PhotoDeleted(ctx, p); err != nil {
 			failed = append(failed, err)
 			continue
 		}
@@ -66,7 +66,7 @@ func deletePhotos(ctx context.Context, db *models.DB, files *photos.Store) (dele
 func verifyPhotos(ctx context.Context, db *models.DB, files *photos.Store, differs func(models.Difference) error) (read, differences int, err error) {
 	err = db.EachPhoto(ctx, func(p models.StoredPhoto) error {
 		read++
-		wrong, err := files.Check(ctx, p.SHA)
+		wrong, err := files.Check(ctx, photos.Name{SHA: p.SHA, File: p.File})
 		if err != nil || wrong == "" {
 			return err
 		}

@@ -221,23 +221,23 @@ func TestAStoreKeepsAPhotoOnce(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if _, err := files.Bytes(t.Context(), p.SHA, 0); !errors.Is(err, fs.ErrNotExist) {
+			if _, err := files.Bytes(t.Context(), nameOf(p), 0); !errors.Is(err, fs.ErrNotExist) {
 				t.Errorf("before it is put it is %v", err)
 			}
 			var all sync.WaitGroup
 			for range 4 { // tablets that send the same picture
 				all.Go(func() {
-					if err := files.Put(t.Context(), p); err != nil {
+					if err := files.Put(t.Context(), p, ""); err != nil {
 						t.Error(err)
 					}
 				})
 			}
 			all.Wait()
-			got, err := files.Bytes(t.Context(), p.SHA, 0)
+			got, err := files.Bytes(t.Context(), nameOf(p), 0)
 			if err != nil || !bytes.Equal(got, p.Bytes) {
 				t.Errorf("got %d bytes, %v, want the %d that were put", len(got), err, len(p.Bytes))
 			}
-			small, err := files.Bytes(t.Context(), p.SHA, 160)
+			small, err := files.Bytes(t.Context(), nameOf(p), 160)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -245,10 +245,10 @@ func TestAStoreKeepsAPhotoOnce(t *testing.T) {
 			if err != nil || size.Width != 160 || size.Height != 80 {
 				t.Errorf("small it is %d × %d, %v, want 160 × 80", size.Width, size.Height, err)
 			}
-			if _, err := files.Bytes(t.Context(), p.SHA, 161); err == nil {
+			if _, err := files.Bytes(t.Context(), nameOf(p), 161); err == nil {
 				t.Error("a width that is none of the list's is made")
 			}
-			if wrong, err := files.Check(t.Context(), p.SHA); wrong != "" || err != nil {
+			if wrong, err := files.Check(t.Context(), nameOf(p)); wrong != "" || err != nil {
 				t.Errorf("a whole photo is %q, %v", wrong, err)
 			}
 			if len(names()) != 2 {
@@ -256,32 +256,32 @@ func TestAStoreKeepsAPhotoOnce(t *testing.T) {
 			}
 			whole := names()[1] // after NAME.160.jpg
 			spoil(names()[0], small[:len(small)/2])
-			if again, err := files.Bytes(t.Context(), p.SHA, 160); err != nil || !bytes.Equal(again, small) {
+			if again, err := files.Bytes(t.Context(), nameOf(p), 160); err != nil || !bytes.Equal(again, small) {
 				t.Errorf("half a small one is answered with %d bytes, %v, want it made again", len(again), err)
 			}
 			spoil(whole, p.Bytes[:len(p.Bytes)/2]) // a copy that was broken off
-			if _, err := files.Bytes(t.Context(), p.SHA, 0); !errors.Is(err, photos.ErrStore) {
+			if _, err := files.Bytes(t.Context(), nameOf(p), 0); !errors.Is(err, photos.ErrStore) {
 				t.Errorf("half a photo is %v", err)
 			}
-			if err := files.Put(t.Context(), p); err != nil {
+			if err := files.Put(t.Context(), p, ""); err != nil {
 				t.Error(err)
 			}
-			if got, err := files.Bytes(t.Context(), p.SHA, 0); err != nil || !bytes.Equal(got, p.Bytes) {
+			if got, err := files.Bytes(t.Context(), nameOf(p), 0); err != nil || !bytes.Equal(got, p.Bytes) {
 				t.Errorf("put again it is %d bytes, %v", len(got), err)
 			}
 			spoil(whole, []byte("rotten"))
-			if wrong, err := files.Check(t.Context(), p.SHA); wrong != "its file holds other bytes" || err != nil {
+			if wrong, err := files.Check(t.Context(), nameOf(p)); wrong != "its file holds other bytes" || err != nil {
 				t.Errorf("rot is %q, %v", wrong, err)
 			}
 			for range 2 {
-				if err := files.Delete(t.Context(), p.SHA); err != nil {
+				if err := files.Delete(t.Context(), nameOf(p)); err != nil {
 					t.Error(err)
 				}
 			}
-			if _, err := files.Bytes(t.Context(), p.SHA, 160); !errors.Is(err, fs.ErrNotExist) {
+			if _, err := files.Bytes(t.Context(), nameOf(p), 160); !errors.Is(err, fs.ErrNotExist) {
 				t.Errorf("deleted it is %v", err)
 			}
-			if wrong, _ := files.Check(t.Context(), p.SHA); wrong != "its file is missing" {
+			if wrong, _ := files.Check(t.Context(), nameOf(p)); wrong != "its file is missing" {
 				t.Errorf("a missing photo is %q", wrong)
 			}
 			if left := names(); len(left) > 0 {
@@ -290,6 +290,9 @@ func TestAStoreKeepsAPhotoOnce(t *testing.T) {
 		})
 	}
 }
+
+// nameOf is the name of a photo without a word beside its SHA-256.
+func nameOf(p *photos.Photo) photos.Name { return photos.Name{SHA: p.SHA} }
 
 // in lists the files of a folder's folders.
 func in(t *testing.T, dir string) []string {
@@ -345,13 +348,13 @@ func TestABucketThatRefuses(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if err := files.Put(t.Context(), p); !errors.Is(err, c.err) || !strings.Contains(err.Error(), c.says) {
+			if err := files.Put(t.Context(), p, ""); !errors.Is(err, c.err) || !strings.Contains(err.Error(), c.says) {
 				t.Errorf("put: %v, want %v that says %q", err, c.err, c.says)
 			}
-			if _, err := files.Bytes(t.Context(), p.SHA, 0); !errors.Is(err, c.err) || errors.Is(err, fs.ErrNotExist) {
+			if _, err := files.Bytes(t.Context(), nameOf(p), 0); !errors.Is(err, c.err) || errors.Is(err, fs.ErrNotExist) {
 				t.Errorf("a photo that can't be asked for is %v, want %v", err, c.err)
 			}
-			if _, err := files.Check(t.Context(), p.SHA); err == nil {
+			if _, err := files.Check(t.Context(), nameOf(p)); err == nil {
 				t.Error("a photo that can't be read is checked")
 			}
 			if names := server.Names(); len(names) > 0 {
@@ -368,7 +371,7 @@ func TestABucketThatRefuses(t *testing.T) {
 		}
 		ctx, cancel := context.WithTimeout(t.Context(), 30*time.Millisecond)
 		defer cancel()
-		if err := files.Put(ctx, p); !errors.Is(err, context.DeadlineExceeded) {
+		if err := files.Put(ctx, p, ""); !errors.Is(err, context.DeadlineExceeded) {
 			t.Errorf("%v", err)
 		}
 	})
@@ -385,7 +388,7 @@ func TestABucketThatRefuses(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := files.Put(t.Context(), p); err != nil {
+		if err := files.Put(t.Context(), p, ""); err != nil {
 			t.Error(err)
 		}
 		if server.Calls(http.MethodPut) < 2 || len(server.Names()) != 1 {
@@ -449,7 +452,7 @@ func TestABucketThatStopsHalfWay(t *testing.T) {
 				t.Fatal(err)
 			}
 			if c.there {
-				if err := files.Put(t.Context(), p); err != nil {
+				if err := files.Put(t.Context(), p, ""); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -463,16 +466,16 @@ func TestABucketThatStopsHalfWay(t *testing.T) {
 					t.Errorf("%s: the error tells the key: %v", what, err)
 				}
 			}
-			check("put", files.Put(t.Context(), p), c.put)
+			check("put", files.Put(t.Context(), p, ""), c.put)
 			if len(server.Names()) != c.kept {
 				t.Errorf("kept are %v, want %d", server.Names(), c.kept)
 			}
-			got, err := files.Bytes(t.Context(), p.SHA, 0)
+			got, err := files.Bytes(t.Context(), nameOf(p), 0)
 			check("shown", err, c.shown)
 			if len(got) > 0 && !bytes.Equal(got, p.Bytes) {
 				t.Errorf("%d bytes of %d are shown", len(got), len(p.Bytes))
 			}
-			_, err = files.Bytes(t.Context(), p.SHA, 160)
+			_, err = files.Bytes(t.Context(), nameOf(p), 160)
 			if c.kept == 1 && !c.shown {
 				check("small", err, false)
 				if names := server.Names(); len(names) != 1 {
@@ -484,15 +487,15 @@ func TestABucketThatStopsHalfWay(t *testing.T) {
 			server.FailDone(nil)
 			server.Cut(nil)
 			before := server.Calls(http.MethodPut)
-			check("put again", files.Put(t.Context(), p), true)
+			check("put again", files.Put(t.Context(), p, ""), true)
 			if again := server.Calls(http.MethodPut) - before; again != 1-c.kept {
 				t.Errorf("it is sent %d times more, with %d kept", again, c.kept)
 			}
 			for _, width := range []int{0, 160} {
-				_, err := files.Bytes(t.Context(), p.SHA, width)
+				_, err := files.Bytes(t.Context(), nameOf(p), width)
 				check("then", err, true)
 			}
-			if err := files.Delete(t.Context(), p.SHA); err != nil || len(server.Names()) > 0 {
+			if err := files.Delete(t.Context(), nameOf(p)); err != nil || len(server.Names()) > 0 {
 				t.Errorf("left are %v, %v", server.Names(), err)
 			}
 		})

@@ -68,20 +68,33 @@ func Open(url string, a Access) (*Store, error) {
 	return nil, fmt.Errorf("photos %q: want file:DIR or s3:https://HOST/BUCKET", url)
 }
 
-// nameOf names a photo; width 0 is the photo itself.
-func nameOf(sha [sha256.Size]byte, width int) string {
-	name := hex.EncodeToString(sha[:])
-	if width > 0 {
-		return name[:2] + "/" + name + "." + strconv.Itoa(width) + ".jpg"
-	}
-	return name[:2] + "/" + name + ".jpg"
+// Name is what the files of a photo go by: the SHA-256 of its bytes and, as the
+// record of the photo says, a word beside it, which may be empty. A photo that is
+// deleted and kept again has another word, so that a name is deleted once and for
+// all.
+type Name struct {
+	SHA  [sha256.Size]byte
+	File string
 }
 
-// Put keeps a photo. It is kept for good, whole, when Put returns nil; a second
-// time changes nothing. What stands by its name and is of another size, as of a
-// copy that was broken off, is replaced.
-func (s *Store) Put(ctx context.Context, p *Photo) error {
-	name := nameOf(p.SHA, 0)
+// of names the file of a width; 0 is the photo itself.
+func (n Name) of(width int) string {
+	sha := hex.EncodeToString(n.SHA[:])
+	name := sha[:2] + "/" + sha
+	if n.File != "" {
+		name += "-" + n.File
+	}
+	if width > 0 {
+		name += "." + strconv.Itoa(width)
+	}
+	return name + ".jpg"
+}
+
+// Put keeps a photo by its SHA-256 and the word beside it. It is kept for good,
+// whole, when Put returns nil; a second time changes nothing. What stands by its
+// name and is of another size, as of a copy that was broken off, is replaced.
+func (s *Store) Put(ctx context.Context, p *Photo, file string) error {
+	name := Name{p.SHA, file}.of(0)
 	if s.kept.size(ctx, name) == int64(len(p.Bytes)) {
 		return nil
 	}
@@ -95,21 +108,21 @@ func (s *Store) Put(ctx context.Context, p *Photo) error {
 // is kept where width is 0. A photo that isn't there is fs.ErrNotExist. A small
 // one is made when it is first asked for. One that isn't the bytes that were put
 // is ErrStore.
-func (s *Store) Bytes(ctx context.Context, sha [sha256.Size]byte, width int) ([]byte, error) {
+func (s *Store) Bytes(ctx context.Context, n Name, width int) ([]byte, error) {
 	if width != 0 && !slices.Contains(Widths, width) {
 		return nil, fmt.Errorf("a width of %d: want one of %v", width, Widths)
 	}
 	if width > 0 {
-		switch small, err := s.kept.get(ctx, nameOf(sha, width)); {
+		switch small, err := s.kept.get(ctx, n.of(width)); {
 		case err == nil && bytes.HasSuffix(small, endOfImage):
 			return small, nil
 		case err != nil && !errors.Is(err, fs.ErrNotExist):
 			return nil, err
 		}
 	}
-	data, err := s.kept.get(ctx, nameOf(sha, 0))
-	if err == nil && sha256.Sum256(data) != sha {
-		err = fmt.Errorf("%w: photo %x: %s", ErrStore, sha, otherBytes)
+	data, err := s.kept.get(ctx, n.of(0))
+	if err == nil && sha256.Sum256(data) != n.SHA {
+		err = fmt.Errorf("%w: photo %x: %s", ErrStore, n.SHA, otherBytes)
 	}
 	if err != nil {
 		return nil, err
@@ -118,12 +131,12 @@ func (s *Store) Bytes(ctx context.Context, sha [sha256.Size]byte, width int) ([]
 		return data, nil
 	}
 	if data, err = smaller(data, width); err != nil {
-		return nil, fmt.Errorf("photo %x: %w", sha, err)
+		return nil, fmt.Errorf("photo %x: %w", n.SHA, err)
 	}
 	// Not keeping it costs making it again, and no answer. One that was deleted
 	// meanwhile mustn't come back small.
-	if s.kept.put(ctx, nameOf(sha, width), data) == nil && s.kept.size(ctx, nameOf(sha, 0)) < 0 {
-		_ = s.kept.remove(ctx, nameOf(sha, width))
+	if s.kept.put(ctx, n.of(width), data) == nil && s.kept.size(ctx, n.of(0)) < 0 {
+		_ = s.kept.remove(ctx, n.of(width))
 	}
 	return data, nil
 }
@@ -135,9 +148,9 @@ var endOfImage = []byte{0xff, 0xd9}
 const otherBytes = "its file holds other bytes"
 
 // Delete removes a photo in every width. One that isn't there is no error.
-func (s *Store) Delete(ctx context.Context, sha [sha256.Size]byte) error {
+func (s *Store) Delete(ctx context.Context, n Name) error {
 	for _, width := range append([]int{0}, Widths...) {
-		if err := s.kept.remove(ctx, nameOf(sha, width)); err != nil {
+		if err := s.kept.remove(ctx, n.of(width)); err != nil {
 			return fmt.Errorf("deleting a photo: %w", err)
 		}
 	}
@@ -146,14 +159,14 @@ func (s *Store) Delete(ctx context.Context, sha [sha256.Size]byte) error {
 
 // Check reads a photo whole and says what is wrong with it, nothing where it is
 // as it was put.
-func (s *Store) Check(ctx context.Context, sha [sha256.Size]byte) (wrong string, err error) {
-	data, err := s.kept.get(ctx, nameOf(sha, 0))
+func (s *Store) Check(ctx context.Context, n Name) (wrong string, err error) {
+	data, err := s.kept.get(ctx, n.of(0))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return "its file is missing", nil
 	case err != nil:
 		return "", err
-	case sha256.Sum256(data) != sha:
+	case sha256.Sum256(data) != n.SHA:
 		return otherBytes, nil
 	}
 	return "", nil
