@@ -28,7 +28,7 @@ var docPutInspection = operation{
 		"A verdict that takes a second person, less than an advised replace or retire or a trainee's keep, takes their sign-off; " +
 		"a client that had no line for it sends the flag second-unproven, and the reading waits for a manager. " +
 		"What a second reader says is flagged second-said, unless they signed the verdict off or read the pair blind that day. " +
-		"A blind reading is refused where its reader had read the pair openly, earlier that day, or signed for its verdict. " +
+		"A blind reading is refused where its reader had read the pair openly, earlier that day, or signed for its verdict, or been shown it. " +
 		"A client that sends its own time in " + clientTime + " has its clock's error taken into account.",
 	body: ref("Reading"), answer: ref("Reading"), made: true, fails: []*class{conflict},
 }
@@ -275,6 +275,7 @@ func (s *Server) getInspection(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	s.saw(c, in.PairRef)
 	c.Data(http.StatusOK, "application/json", assess.AppendJSON(nil, &in.Record))
 	return nil
 }
@@ -340,6 +341,7 @@ func (s *Server) getResult(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	s.saw(c, in.PairRef)
 	ctx := c.Request.Context()
 	j := &judged{}
 	if j.engine, err = s.engineOf(ctx, in.Rules); err != nil {
@@ -405,6 +407,7 @@ func (s *Server) listInspections(c *gin.Context) error {
 	if found, err = s.visible(c.Request.Context(), who, found); err != nil {
 		return err
 	}
+	s.saw(c, refsOf(found)...)
 	items := make([]json.RawMessage, len(found))
 	for i, in := range found {
 		items[i] = assess.AppendJSON(nil, &in.Record)

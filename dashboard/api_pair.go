@@ -77,6 +77,7 @@ func (s *Server) getPair(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	s.saw(c, pair.Ref)
 	c.JSON(http.StatusOK, historyOf(pair))
 	return nil
 }

@@ -27,6 +27,12 @@ type Identity struct {
 	Mark, Lang string
 }
 
+// tokenPrefix is what tells the code of a program from a person's.
+const tokenPrefix = "token:"
+
+// person reports whether it is somebody who can look at a pair: no program.
+func (id Identity) person() bool { return id.Known() && !strings.HasPrefix(id.Code, tokenPrefix) }
+
 // Known reports whether somebody is signed in.
 func (id Identity) Known() bool { return id.Code != "" }
 
@@ -108,7 +114,7 @@ func (s *Server) byToken(c *gin.Context, secret string) (Identity, error) {
 		return Identity{}, err
 	}
 	grants := retail.Grants(t.Role, t.Scopes...)
-	return Identity{Code: "token:" + t.Name, Grants: grants, Store: storeOf(grants)}, nil
+	return Identity{Code: tokenPrefix + t.Name, Grants: grants, Store: storeOf(grants)}, nil
 }
 
 // bySession returns the identity of the request's session, nobody where there

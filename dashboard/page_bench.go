@@ -25,6 +25,8 @@ type benchPage struct {
 	// Day is the store's day in words.
 	Day  string
 	Rows []benchRow
+	// Shut says that verdicts of others are left out.
+	Shut bool
 	// Failed says that the list can't be read just now; the page works all the
 	// same.
 	Failed bool
@@ -33,7 +35,9 @@ type benchPage struct {
 // benchRow is one reading of the day.
 type benchRow struct {
 	ID, Time, Shoe, Runner, Staff, Kind string
-	// Verdict is the mark to draw, VerdictWords what stands beside it.
+	// Verdict is the mark to draw, VerdictWords what stands beside it; both are empty
+	// for what somebody else read and the one who asks has not looked at: everybody
+	// in the store sees the list, and who knows a verdict can't read the pair blind.
 	Verdict, VerdictWords string
 	PairRef, PairSpaced   string
 	// Mend says that the reading can be corrected and voided from here.
@@ -71,13 +75,19 @@ func (s *Server) showBench(c *gin.Context) error {
 	if list, err = s.visible(ctx, who, list); err != nil {
 		return err
 	}
+	known := s.knownVerdicts(c, list)
 	for _, in := range list {
-		view.Rows = append(view.Rows, benchRow{
+		row := benchRow{
 			ID: in.ID.String(), Time: in.At.In(zone).Format("15:04"), Shoe: shoeName(&in.Record),
 			Runner: in.Runner, Staff: in.Staff, Kind: w.word(in.Kind.String()),
-			Verdict: in.Facts.Verdict.String(), VerdictWords: w.verdict(in.Facts.Verdict, in.Facts.How),
 			PairRef: in.PairRef, PairSpaced: spaced(in.PairRef), Mend: in.Kind != assess.Blind,
-		})
+		}
+		if known[in.ID] {
+			row.Verdict, row.VerdictWords = in.Facts.Verdict.String(), w.verdict(in.Facts.Verdict, in.Facts.How)
+		} else {
+			view.Shut = true
+		}
+		view.Rows = append(view.Rows, row)
 	}
 	return s.render(c, http.StatusOK, "bench", view)
 }

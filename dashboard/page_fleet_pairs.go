@@ -114,6 +114,11 @@ func (s *Server) showFleetPairs(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	refs := make([]string, len(page))
+	for i := range page {
+		refs[i] = page[i].Pair
+	}
+	s.saw(c, refs...)
 	for i := range page {
 		row := w.pairRow(v, &page[i])
 		row.Photos = photos[row.Ref]

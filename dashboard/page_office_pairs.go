@@ -64,6 +64,7 @@ func (s *Server) officePairsPage(c *gin.Context, status int, asked string, sent 
 			return err
 		}
 		if err == nil {
+			s.saw(c, pair.Ref)
 			view.Ref, view.Spaced = pair.Ref, spaced(pair.Ref)
 			for _, in := range pair.Inspections {
 				view.Readings = append(view.Readings, w.officeReading(in, sent.picked))

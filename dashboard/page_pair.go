@@ -119,6 +119,7 @@ func (s *Server) pairPage(c *gin.Context, status int, voids string, asked voidin
 	if err != nil {
 		return err
 	}
+	s.saw(c, pair.Ref)
 	besides := models.Beside(pair.Inspections)
 	view := pairPage{
 		Ref: pair.Ref, Spaced: spaced(pair.Ref), Batch: pair.Batch, Bought: w.dayAndYear(pair.BoughtOn), Runner: pair.Runner,

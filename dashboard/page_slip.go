@@ -27,6 +27,7 @@ func (s *Server) showSlip(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	s.saw(c, in.PairRef)
 	view := slipPage{ID: in.ID.String()}
 	// A trade-in goes by the reading that stood then, which was corrected since.
 	of := []assess.UUID{in.ID}

@@ -88,6 +88,7 @@ var probes = map[string]probe{
 		return "/inspections/" + id(n), soundReading
 	}, ok: http.StatusCreated},
 	"GET /inspections/:id":        {make: stored("/inspections/ID", nil), ok: http.StatusOK},
+	"GET /inspections/:id/seen":   {make: stored("/inspections/ID/seen", nil), ok: http.StatusOK},
 	"GET /inspections/:id/result": {make: stored("/inspections/ID/result", nil), ok: http.StatusOK},
 	"POST /inspections/:id/void":  {make: stored("/inspections/ID/void", fields{"reason": "wrong pair"}), ok: http.StatusOK},
 	// Who may ask is tested here; that the secret must be right, elsewhere. Each

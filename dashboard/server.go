@@ -80,13 +80,15 @@ type Server struct {
 	stripping chan struct{} // holds a place for each photo that is being unpacked
 	// unwritable says that the last write found the database full or read-only.
 	unwritable atomic.Bool
-	metrics    *metrics
-	sessions   *scs.SessionManager
-	provider   *provider // nil for none
-	origin     *http.CrossOriginProtection
-	known      known
-	badTokens  *badTokens
-	engine     *gin.Engine
+	// seenTime is how long a page waits for the note of who saw it.
+	seenTime  time.Duration
+	metrics   *metrics
+	sessions  *scs.SessionManager
+	provider  *provider // nil for none
+	origin    *http.CrossOriginProtection
+	known     known
+	badTokens *badTokens
+	engine    *gin.Engine
 	// What takes more than a few milliseconds to find in a large fleet: shares by
 	// category or model and gait, signals, how stores stand, what early-failure
 	// charts go by, and the charts.
@@ -135,6 +137,7 @@ func New(cfg Config) (*Server, error) {
 		imports:   newImportFiles(cfg.Clock),
 		export:    exchange.Export,
 		stripping: make(chan struct{}, runtime.GOMAXPROCS(0)),
+		seenTime:  seenTime,
 	}
 	var err error
 	if s.provider, err = newProvider(cfg.Provider, cfg.Clock); err != nil {
@@ -301,6 +304,7 @@ func (s *Server) routes() []route {
 		{"PUT", v1 + "/inspections/:id", writeReading, api(s.putInspection), &docPutInspection},
 		{"GET", v1 + "/inspections/:id", readReading, api(s.getInspection), &docInspection},
 		{"GET", v1 + "/inspections/:id/result", readReading, api(s.getResult), &docResult},
+		{"GET", v1 + "/inspections/:id/seen", readReading, api(s.getSeen), &docSeen},
 		{"POST", v1 + "/inspections/:id/void", voidReading, api(s.postVoid), &docVoid},
 		{"POST", v1 + "/inspections/:id/sign-off", workBench, api(s.postSignOff), &docSignOff},
 		{"POST", v1 + "/inspections/:id/amend", writeReading, api(s.postAmend), &docAmend},

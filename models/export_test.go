@@ -16,7 +16,7 @@ var Rows = map[string]any{
 	"as_new": asNewRow{}, "sale": saleRow{}, "event": eventRow{}, "runner": runnerRow{}, "pair": pairRow{},
 	"inspection": inspectionRow{}, "inspection_value": valueRow{}, "fitting": fittingRow{}, "trade_in": tradeInRow{},
 	"rule_set": numberedRow{}, "credit_table": numberedRow{}, "posture_band": numberedRow{}, "risk_table": numberedRow{}, "audit": auditRow{}, "sign_off": signOffRow{},
-	"photo": photoRow{}, "photo_gone": goneRow{}, "photo_alias": aliasRow{}, "inspection_photo": linkRow{},
+	"photo": photoRow{}, "verdict_seen": seenRow{}, "photo_gone": goneRow{}, "photo_alias": aliasRow{}, "inspection_photo": linkRow{},
 }
 
 // Columns returns the columns of a row struct.

@@ -2,8 +2,10 @@ package models
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"solewright/assess"
 )
@@ -122,32 +124,130 @@ func (db *DB) ReadBlind(ctx context.Context, ref, staff, day string) (bool, erro
 
 // knewFirst is the condition that who made the blind reading b knew what the
 // pair reads like: they read it openly before, that day, or signed for what
-// somebody else read. A reading that is void is of nothing. The time of day is
-// the tablets': a reading that comes late from one that was off line counts from
-// when it was made.
+// somebody else read, or were shown it. A reading that is void is of nothing. The
+// time of day is the tablets': a reading that comes late from one that was off line
+// counts from when it was made.
 var knewFirst = fmt.Sprintf(`b.voided_at IS NULL AND (EXISTS (
 	SELECT 1 FROM inspection o WHERE o.pair_ref = b.pair_ref AND o.staff = b.staff AND o.day = b.day
 		AND o.kind <> %[1]d AND o.voided_at IS NULL AND o.at <= b.at
 ) OR EXISTS (
 	SELECT 1 FROM inspection o JOIN sign_off s ON s.subject = o.id WHERE o.pair_ref = b.pair_ref AND o.day = b.day
 		AND o.kind <> %[1]d AND o.voided_at IS NULL AND s.account = b.staff AND s.at <= b.at
+) OR EXISTS (
+	SELECT 1 FROM inspection o JOIN verdict_seen v ON v.inspection_id = o.id WHERE o.pair_ref = b.pair_ref AND o.day = b.day
+		AND o.kind <> %[1]d AND o.voided_at IS NULL AND v.staff = b.staff AND v.seen_at <= b.at
 ))`, int(assess.Blind))
 
 // refuseKnowing says why somebody's reading isn't blind.
 func refuseKnowing(staff string) error {
-	return refused("staff", staff, "somebody who has not read the pair openly that day nor signed for its verdict: a second reading is blind")
+	return refused("staff", staff, "somebody who has not read the pair openly that day nor seen its verdict nor signed for it: a second reading is blind")
 }
 
 // checkBlind refuses a blind reading, already stored, by somebody who knew what
-// the pair reads like.
+// the pair reads like; of who was shown it, it says when.
 func (db *DB) checkBlind(ctx context.Context, t *txn, row *inspectionRow) error {
 	if row.Kind != int(assess.Blind) || row.PairRef == "" {
 		return nil
 	}
 	var n int
 	_, err := db.scalar(ctx, t, &n, "SELECT count(*) FROM inspection b WHERE b.store = ? AND b.id = ? AND "+knewFirst, row.Store, row.ID)
-	if err == nil && n > 0 {
-		err = refuseKnowing(row.Staff)
+	if err != nil || n == 0 {
+		return err
 	}
-	return err
+	var seen instant
+	shown, err := db.scalar(ctx, t, &seen, "SELECT v.seen_at FROM verdict_seen v JOIN inspection o ON o.id = v.inspection_id WHERE o.pair_ref = ? AND o.day = ?"+
+		" AND v.staff = ? AND v.seen_at <= ? ORDER BY v.seen_at LIMIT 1", row.PairRef, row.Day, row.Staff, row.At)
+	if err != nil || !shown {
+		return errors.Join(err, refuseKnowing(row.Staff))
+	}
+	zone, err := db.zoneOf(ctx, t, row.Store)
+	if err != nil {
+		return err
+	}
+	return refused("staff", row.Staff, fmt.Sprintf("somebody who has not seen the pair's verdict, as %s did at %s: a second reading is blind",
+		row.Staff, time.Time(seen).In(zone).Format("15:04")))
 }
+
+// seenFor is how long it is kept who was shown a verdict: a tablet that was off
+// line brings a second reading later than this at no time. House value.
+const seenFor = 60 * 24 * time.Hour
+
+// recently is how far back a reading may be of somebody's own day, in any zone.
+const recently = 48 * time.Hour
+
+// SawPairs notes that somebody was shown the verdicts of pairs, so far as others
+// read them lately: from then on they can't read them blind the same day, which is
+// all that it is for. A second time notes nothing and writes nothing.
+func (db *DB) SawPairs(ctx context.Context, staff string, refs ...string) error {
+	if len(refs) == 0 {
+		return nil
+	}
+	now := db.now()
+	var w where
+	w.in("i.pair_ref", refs)
+	w.and("i.day >= ? AND i.kind <> ? AND i.voided_at IS NULL AND i.staff <> ? AND NOT EXISTS (SELECT 1 FROM verdict_seen v WHERE v.inspection_id = i.id AND v.staff = ?)",
+		now.Add(-recently).Format(time.DateOnly), int(assess.Blind), staff, staff)
+	// Looking first keeps who looks again out of the way of who writes.
+	rows, err := db.q().QueryContext(ctx, db.dialect.sql("SELECT DISTINCT i.id FROM inspection i"+w.String()), w.args...)
+	if err != nil {
+		return wrap(err, "looking who saw a verdict")
+	}
+	type idRow struct{ ID id }
+	var shown []seenRow
+	if err := scanAll(rows, func(row *idRow) error {
+		shown = append(shown, seenRow{InspectionID: row.ID, Staff: staff, SeenAt: instant(now)})
+		return nil
+	}); err != nil || len(shown) == 0 {
+		return wrap(err, "looking who saw a verdict")
+	}
+	return wrap(db.tx(ctx, func(t *txn) error {
+		for i := range shown {
+			if _, err := t.ExecContext(ctx, seenLayout.insert(db.dialect)+" ON CONFLICT DO NOTHING", fields(&shown[i])...); err != nil {
+				return err
+			}
+		}
+		return nil
+	}), "noting who saw a verdict")
+}
+
+// SawVerdicts returns when somebody was first shown the verdicts of readings, by
+// reading; one that they weren't shown is left out.
+func (db *DB) SawVerdicts(ctx context.Context, staff string, readings ...assess.UUID) (map[assess.UUID]time.Time, error) {
+	saw := make(map[assess.UUID]time.Time)
+	if len(readings) == 0 {
+		return saw, nil
+	}
+	args := make([]any, len(readings))
+	for i, r := range readings {
+		args[i] = id(r)
+	}
+	var w where
+	w.and("staff = ?", staff)
+	w.inAny("inspection_id", args)
+	rows, err := db.q().QueryContext(ctx, db.dialect.sql("SELECT "+seenLayout.list("")+" FROM verdict_seen"+w.String()), w.args...)
+	if err != nil {
+		return nil, wrap(err, "reading who saw a verdict")
+	}
+	err = scanAll(rows, func(row *seenRow) error {
+		saw[assess.UUID(row.InspectionID)] = time.Time(row.SeenAt)
+		return nil
+	})
+	return saw, wrap(err, "reading who saw a verdict")
+}
+
+// ForgetSeen forgets who was shown verdicts longer ago than a second reading can
+// come in late, and returns how many were forgotten.
+func (db *DB) ForgetSeen(ctx context.Context) (n int, err error) {
+	return n, wrap(db.tx(ctx, func(t *txn) error {
+		n, err = affected(t.ExecContext(ctx, db.dialect.sql("DELETE FROM verdict_seen WHERE seen_at < ?"), instant(db.now().Add(-seenFor))))
+		return err
+	}), "forgetting who saw verdicts")
+}
+
+type seenRow struct {
+	InspectionID id      `gorm:"column:inspection_id;primaryKey"`
+	Staff        string  `gorm:"column:staff;primaryKey"`
+	SeenAt       instant `gorm:"column:seen_at"`
+}
+
+var seenLayout = layoutOf("verdict_seen", seenRow{})

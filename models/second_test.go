@@ -167,6 +167,69 @@ func TestWhoSignedForAVerdictDoesNotReadThePairBlindAfterwards(t *testing.T) {
 	}, dbtest.Clock(func() time.Time { return at }))
 }
 
+// Who was shown a verdict has seen it, by whatever reference the pair goes by then.
+func TestWhoSawAVerdictDoesNotReadThePairBlindThatDay(t *testing.T) {
+	now := at
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		setUp(t, db)
+		now = at
+		first, old := readBy(1, 1, assess.WearCheck, "F-1", -2), readBy(2, 1, assess.WearCheck, "F-1", -24*7)
+		other := readBy(3, 2, assess.WearCheck, "F-1", -2)
+		for _, in := range []models.NewInspection{old, first, other} {
+			save(t, db, in)
+		}
+		must(t, db.SawPairs(t.Context(), "F-2", first.Record.PairRef))
+		must(t, db.SawPairs(t.Context(), "F-1", first.Record.PairRef)) // who read it themselves
+		must(t, db.SawPairs(t.Context(), "F-2"))
+		now = now.Add(time.Hour)
+		must(t, db.SawPairs(t.Context(), "F-2", first.Record.PairRef, other.Record.PairRef))
+		saw := func(staff string) map[assess.UUID]time.Time {
+			t.Helper()
+			all, err := db.SawVerdicts(t.Context(), staff, first.Record.ID, old.Record.ID, other.Record.ID)
+			must(t, err)
+			return all
+		}
+		if got := saw("F-2"); len(got) != 2 || !got[first.Record.ID].Equal(at) || !got[other.Record.ID].Equal(now) {
+			t.Errorf("F-2 saw %v, want the reading of the day at first sight, not one of another week", got)
+		}
+		if got := saw("F-1"); len(got) != 0 {
+			t.Errorf("F-1 saw %v, want nothing beside their own", got)
+		}
+
+		save(t, db, readBy(4, 1, assess.Blind, "F-2", -1)) // before they saw it
+		save(t, db, readBy(5, 1, assess.Blind, "F-3", 1))
+		save(t, db, readBy(6, 1, assess.Blind, "F-2", 24))
+		_, err := db.SaveInspection(t.Context(), office, readBy(7, 1, assess.Blind, "F-2", 1))
+		wantField(t, err, "staff")
+		got := refusals{}
+		_, err = db.ImportInspections(t.Context(), office, given(readBy(8, 1, assess.Blind, "F-2", 1)), models.ImportOptions{Refused: got.note})
+		wantErr(t, err, models.ErrRefused)
+		wantField(t, got[0], "staff")
+
+		// A merge brings it along, and so does taking the reading out again.
+		sold := models.Pair{Ref: ref(3), Store: "S-1"}
+		must(t, db.CreatePair(t.Context(), office, sold))
+		must(t, db.MergePairs(t.Context(), office, first.Record.PairRef, sold.Ref, "two slips"))
+		_, err = db.SaveInspection(t.Context(), office, readBy(9, 3, assess.Blind, "F-2", 1))
+		wantField(t, err, "staff")
+		split, err := db.SplitPair(t.Context(), office, sold.Ref, []assess.UUID{first.Record.ID}, "two pairs")
+		must(t, err)
+		in := readBy(10, 3, assess.Blind, "F-2", 1)
+		in.Record.PairRef = split
+		_, err = db.SaveInspection(t.Context(), office, judged(in.Record))
+		wantField(t, err, "staff")
+		save(t, db, readBy(11, 3, assess.Blind, "F-2", 1)) // of what stayed
+
+		now = now.Add(61 * 24 * time.Hour)
+		if n, err := db.ForgetSeen(t.Context()); n != 2 || err != nil {
+			t.Errorf("%d forgotten, %v, want both", n, err)
+		}
+		if got := saw("F-2"); len(got) != 0 {
+			t.Errorf("after two months F-2 saw %v", got)
+		}
+	}, dbtest.Clock(func() time.Time { return now }))
+}
+
 // What nothing could refuse, because the open reading lay on a tablet that was
 // off line, still isn't counted as blind.
 func TestAReadingThatTurnsOutNotToBeBlindStandsBesideNone(t *testing.T) {

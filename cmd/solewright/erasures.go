@@ -20,7 +20,8 @@ const (
 
 // keepErased has the erasure list replayed, at once where today's turn is
 // missing and then once a day, by one of all servers, and deletes the photos that
-// nothing shows, as of erased runners, until the context ends.
+// nothing shows, as of erased runners, and the notes of who saw a verdict that
+// have served, until the context ends.
 func keepErased(ctx context.Context, db *models.DB, files *photos.Store, log *slog.Logger, now func() time.Time) {
 	owner := thisServer()
 	every(ctx, erasuresEvery, func() {
@@ -30,6 +31,9 @@ func keepErased(ctx context.Context, db *models.DB, files *photos.Store, log *sl
 		}
 		if runners > 0 {
 			log.Info("erased again what came in late", "runners", runners)
+		}
+		if _, err := db.ForgetSeen(ctx); err != nil && ctx.Err() == nil {
+			log.Warn("forgetting who saw verdicts", "error", err)
 		}
 		deleted, err := deletePhotos(ctx, db, files)
 		if err != nil && ctx.Err() == nil {

@@ -248,4 +248,22 @@ func TestASecondReaderReadsThePairBlind(t *testing.T) {
 	}
 	b.tap(key("hand"))
 	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("somebody else reads it")`)
+
+	// Nor can who was shown what the pair reads like: on this tablet they looked the
+	// pair up before.
+	b.tap(`.who [action="/sign-out"] button`)
+	b.until(`location.pathname === "/sign-in" && document.documentElement.dataset.ready`)
+	shop.byPIN(b, traineeCode)
+	b.until(`document.querySelector("main[data-ready]")`)
+	b.open(shop.url("/bench"))
+	if got := b.text("#day-head ~ table"); !strings.Contains(got, "open to see it") || strings.Contains(got, "Keep running") {
+		t.Errorf("the day's list shows the verdicts of others: %q", got)
+	}
+	b.keepPicture(t.Name() + " list")
+	b.open(shop.url("/pairs/" + kept.PairRef))
+	b.open(shop.url("/bench/" + own))
+	b.until(`document.querySelector("#says").innerText.startsWith("You were shown this pair's verdict at ")`)
+	b.keepPicture(t.Name() + " saw")
+	b.tap(key("hand"))
+	b.until(`document.querySelector("[data-k=finish]").getAttribute("aria-disabled") === "true" && document.querySelector("#hand-form").innerText.includes("you were shown this pair's verdict at ")`)
 }

@@ -17,7 +17,7 @@ import { watchScans } from "./scan.js";
 import { context as bringContext } from "./place.js";
 import { acts as rulingActs, note as noteRules, weigh } from "./ruling.js";
 import { tickets } from "./shelf.js";
-import { acts as secondActs, bring as bringSecond, derive } from "./second.js";
+import { acts as secondActs, bring as bringSecond, bringSaw, derive, noteShown } from "./second.js";
 import { acts as soleActs, drawSoles, fitSoles, zoneKey } from "./soles.js";
 import { acts as stubActs, drawStub } from "./stub.js";
 import { acts as ticketActs, bindTicket, drawTicket, scanned, typed } from "./ticket.js";
@@ -38,6 +38,7 @@ class Bench {
   handing = false;
   result = null;
   why = undefined; // why there is no result
+  saw = null; // when who reads a pair a second time was shown what the first reader found
   focus = null; // the key that gets the focus after the next redraw
 
   #judged = ""; // the question that the newest verdict answers, or will
@@ -104,6 +105,7 @@ class Bench {
     if (!context.who || this.ticket.state !== "open") return;
     this.context = context;
     this.changed();
+    bringSaw(this);
     await weigh(this);
   }
 
@@ -293,6 +295,7 @@ async function start() {
   const context = await bringContext();
   const ticket = await begin(/^[0-9a-f-]{36}$/.test(id) ? id : uuidv7(), context);
   if (!ticket) return;
+  noteShown(ticket, context);
   const bench = new Bench(ticket, context);
   byId("ticket-name").textContent = t(ticket.of ? "blind.name" : ticket.amends ? "amend.name" : "ticket.name", { id: ticket.id.slice(-4).toUpperCase() });
   bindTicket(bench);
@@ -301,6 +304,7 @@ async function start() {
   bench.changed();
   bringPhotos(bench);
   bringSecond(bench);
+  bringSaw(bench);
   page.dataset.ready = "true";
   outbox.watch((state) => outboxChanged(bench, state));
   addEventListener("online", () => bench.changed());

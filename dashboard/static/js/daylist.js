@@ -21,8 +21,10 @@ const context = await bringContext();
 function row(ticket) {
   const { reading: r, result } = ticket, all = wanted(r, ticket.asNew), read = all.filter((w) => w.value !== undefined).length;
   const shoe = [r.brand, r.model, r.version].filter(Boolean).join(" ") || t("list.no-shoe");
-  const words = result ? verdictWords(result) : t("verdict.waits");
-  return html`<tr><td><a class="wide" href="/bench/${ticket.id}">${clock(new Date(ticket.started))}</a></td><th scope="row"><a class="wide" href="/bench/${ticket.id}">${shoe}${r.size_label ? `, ${r.size_label}` : ""}</a></th><td>${r.runner ?? ""}</td><td>${capital(word(r.kind))}</td><td><span class="verdict"><svg aria-hidden="true"><use href="#v-${result?.verdict ?? "incomplete"}"/></svg>${words}</span></td><td>${ticket.amends && ticket.state === "open" ? t("amend.list") : ticket.state === "open" ? t("stub.read", { read, all: all.length }) : t(`list.${ticket.state}`)}</td><td class="num">${ticket.state === "open" ? key({ k: `drop-${ticket.id}`, act: "drop", v: ticket.id, text: t("list.drop"), quiet: true, label: t("list.drop.long", { shoe }) }) : ""}</td></tr>`;
+  // Who knows a verdict can't read the pair blind: everybody sees this list.
+  const known = !ticket.readers?.length || ticket.readers.includes(context.who?.code);
+  const words = !known ? t("list.shut") : result ? verdictWords(result) : t("verdict.waits");
+  return html`<tr><td><a class="wide" href="/bench/${ticket.id}">${clock(new Date(ticket.started))}</a></td><th scope="row"><a class="wide" href="/bench/${ticket.id}">${shoe}${r.size_label ? `, ${r.size_label}` : ""}</a></th><td>${r.runner ?? ""}</td><td>${capital(word(r.kind))}</td><td>${known ? html`<span class="verdict"><svg aria-hidden="true"><use href="#v-${result?.verdict ?? "incomplete"}"/></svg>${words}</span>` : html`<span class="note">${words}</span>`}</td><td>${ticket.amends && ticket.state === "open" ? t("amend.list") : ticket.state === "open" ? t("stub.read", { read, all: all.length }) : t(`list.${ticket.state}`)}</td><td class="num">${ticket.state === "open" ? key({ k: `drop-${ticket.id}`, act: "drop", v: ticket.id, text: t("list.drop"), quiet: true, label: t("list.drop.long", { shoe }) }) : ""}</td></tr>`;
 }
 
 async function redraw() {

@@ -138,7 +138,7 @@ const seconded = (bench) => {
 export function missing(bench) {
   if (!bench.result) return ["verdict"];
   const { reading: r, result, ticket } = bench, out = [];
-  if (ticket.of) return !bench.context.who?.code || bench.context.who.code === ticket.of.staff ? ["other-reader"] : [];
+  if (ticket.of) return !bench.context.who?.code || bench.context.who.code === ticket.of.staff ? ["other-reader"] : bench.saw ? ["saw"] : [];
   if (asksRules(bench)) out.push("rules");
   if (ticket.amends && !r.amend_reason) out.push("amend-reason");
   if (takesSecond(bench) && !seconded(bench)) out.push(undone(bench) ? "second-person" : "co-reader");
@@ -237,7 +237,7 @@ export function drawHandover(bench) {
   const open = missing(bench), sent = bench.ticket.state !== "open";
   const { amends } = bench.ticket, end = amends ? nextRow(bench) : html`<div class="two">${creditRow(bench)}${nextRow(bench)}</div>`;
   draw(byId("hand-form"), sent ? finished(bench) : html`${bench.ticket.of ? blindRows(bench) : html`${ruledRow(bench)}${readersRow(bench)}${amends ? whyRow(bench) : ""}${hygiene(bench)}${gradeRow(bench)}${amends ? "" : ways(bench)}${givenRow(bench)}${end}${bench.ticket.override && credit(bench) ? overRow(bench, bench.ticket.override) : ""}`}
-<div class="finish">${key({ k: "hand-back", act: "hand", v: "back", text: t("hand.back-to-shoes") })}<p class="note" role="status">${open.length ? t("finish.missing", { what: open.map((m) => t(`missing.${m}`)).join("; ") }) : ""}</p></div>`);
+<div class="finish">${key({ k: "hand-back", act: "hand", v: "back", text: t("hand.back-to-shoes") })}<p class="note" role="status">${open.length ? t("finish.missing", { what: open.map((m) => t(`missing.${m}`, { at: bench.saw })).join("; ") }) : ""}</p></div>`);
   byId("slip").hidden = Boolean(bench.ticket.of); // the runner gets the first reader's
   const c = credit(bench), to = route(bench);
   draw(byId("slip"), slipMarkup({

@@ -9,7 +9,7 @@ import { uuidv7 } from "./ids.js";
 import { handOn } from "./place.js";
 import { SHOES, get, isCant, set } from "./reading.js";
 import { tickets } from "./shelf.js";
-import { capital, t, word } from "./words.js";
+import { capital, clock, t, word } from "./words.js";
 
 // What the second reader is told of the pair: which it is, and nothing that was read.
 const TOLD = ["store", "pair_ref", "brand", "model", "version", "size_label"];
@@ -51,6 +51,23 @@ export async function bring(bench) {
   if (!other) return;
   ticket.beside = { by: other.by, reading: other.reading };
   bench.changed();
+}
+
+// noteShown keeps who was shown a ticket on this tablet, and when first: its verdict is always in sight.
+export function noteShown(ticket, { who }) {
+  if (who && !ticket.of && ticket.state === "open") ticket.shown = { [who.code]: new Date().toISOString(), ...ticket.shown };
+}
+
+// bringSaw finds out whether who is at the bench was shown what the first reader found, on this tablet or by the
+// server, and when: then it is somebody else's to read.
+export async function bringSaw(bench) {
+  const { ticket: { of, state }, context: { who } } = bench;
+  if (!of || state !== "open" || !who) return;
+  const answer = await fetch(`/api/v1/inspections/${of.id}/seen`).catch(() => null);
+  const at = (await tickets.get(of.id))?.shown?.[who.code] ?? (answer?.ok ? (await answer.json()).seen_at : undefined);
+  bench.saw = at && new Date(at) <= bench.readAt() ? clock(new Date(at)) : null;
+  if (bench.saw) bench.say(t("blind.saw", { at: bench.saw }));
+  bench.redraw();
 }
 
 // derive writes into the reading what the second one says: that it agrees, or on which checks it differs.

@@ -11,7 +11,19 @@ CREATE TABLE photo_gone (
     PRIMARY KEY (sha, file)
 );
 
+-- Who was shown the verdict of a reading, and when first: they can't read its pair
+-- blind that day.
+CREATE TABLE verdict_seen (
+    inspection_id uuid NOT NULL,
+    staff         text COLLATE "C" NOT NULL,
+    seen_at       timestamptz NOT NULL,
+    PRIMARY KEY (inspection_id, staff)
+);
+
+CREATE INDEX verdict_seen_at ON verdict_seen (seen_at);
+
 -- +goose Down
 -- The schema before finds only files without a name of their own.
+DROP TABLE verdict_seen;
 DROP TABLE photo_gone;
 ALTER TABLE photo DROP COLUMN file;
