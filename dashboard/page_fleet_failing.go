@@ -10,6 +10,7 @@ import (
 
 	"solewright/assess"
 	"solewright/models"
+	"solewright/models/retail"
 	"solewright/reports/figure"
 	memory "solewright/reports/fleet"
 	"solewright/reports/stats"
@@ -33,7 +34,7 @@ const perSold = 1000
 
 // Why nothing stands to what was sold.
 const (
-	soldNarrowed = "sales are known by store, batch and month only"
+	soldNarrowed = "sales are known by store, region, batch and month only"
 	soldBefore   = "pairs sold before these days fail in them"
 	soldUnknown  = "no sales of it are known"
 )
@@ -82,8 +83,16 @@ func (s *Server) addSold(c *gin.Context, a wear.Ask, model assess.UUID, out *fai
 	f := models.SaleFilter{Scopes: a.Scopes, Model: model, Batch: out.Batch}
 	for _, only := range a.Only {
 		switch {
-		case only.Dim == memory.Store && len(only.Words) == 1:
-			f.Store = only.Words[0]
+		case only.Dim == memory.Store || only.Dim == memory.Region:
+			var within []retail.Scope
+			for _, word := range only.Words {
+				if only.Dim == memory.Store {
+					within = append(within, retail.Scope{Store: word})
+				} else {
+					within = append(within, retail.Scope{Region: word})
+				}
+			}
+			f.Within = append(f.Within, within)
 		case only.Dim != memory.Batch && only.Dim != memory.Model && only.Dim != memory.Category:
 			out.SoldWhy = soldNarrowed
 			return nil

@@ -588,6 +588,15 @@ func TestTheModelPageShowsWhatWasPlanted(t *testing.T) {
 		if got.Sold != 800 || got.SoldFrom != "2025-04" || !got.PerThousand.OK || math.Abs(got.PerThousand.V-1000*float64(got.Worn)/800) > 1e-9 || got.Low.V >= got.PerThousand.V {
 			t.Errorf("%d sold, %v in a thousand", got.Sold, got.PerThousand)
 		}
+		region := f.Stores[0].Region
+		for query, sold := range map[string]int{
+			"&region=" + region: 800, "&region=" + region + "&store=" + f.Stores[0].Code: 800, "&store=" + f.Stores[1].Code: 0, "&gait=neutral": 0,
+		} {
+			got := decoded[failureOut](t, r.call("GET", apiRoot+"/wear/failures?model="+m.ID.String()+query, r.office(), nil))
+			if got.Sold != sold || (got.SoldWhy == "") != (sold > 0) {
+				t.Errorf("%s: %d sold, want %d (%s)", query, got.Sold, sold, got.SoldWhy)
+			}
+		}
 		whole := decoded[failureOut](t, r.call("GET", apiRoot+"/wear/failures?model="+m.ID.String(), r.office(), nil))
 		if n := len(whole.Parts); n != 2 || whole.Parts[1].Rules != number || whole.Parts[1].Day != rules.From {
 			t.Errorf("%d parts: %+v", n, whole.Parts)

@@ -348,6 +348,10 @@ func TestSalesAndEvents(t *testing.T) {
 			{models.SaleFilter{Scopes: models.Fleet, Model: m.ID, Batch: "B7"}, "2026-06", 5},
 			{models.SaleFilter{Scopes: models.Fleet, Store: "S-9"}, "", 0},
 			{models.SaleFilter{Model: m.ID}, "", 0}, // nobody in reach
+			{models.SaleFilter{Scopes: models.Fleet, Within: [][]retail.Scope{{{Region: "SOUTH"}}}, Model: m.ID}, "2026-03", 18},
+			{models.SaleFilter{Scopes: models.Fleet, Within: [][]retail.Scope{{{Region: "FAR"}}}, Model: m.ID}, "", 0},
+			{models.SaleFilter{Scopes: models.Fleet, Within: [][]retail.Scope{{{Region: "SOUTH"}}, {{Store: "S-9"}, {Store: "S-1"}}}, Model: m.ID}, "2026-03", 18},
+			{models.SaleFilter{Scopes: []retail.Scope{{Store: "S-9"}}, Within: [][]retail.Scope{{{Region: "SOUTH"}}}, Model: m.ID}, "", 0},
 		} {
 			first, pairs, err := db.Sold(t.Context(), tt.f)
 			must(t, err)

@@ -82,6 +82,7 @@ func (db *DB) EachSale(ctx context.Context, from, to string, f func(*retail.Sale
 // are both included.
 type SaleFilter struct {
 	Scopes   []retail.Scope
+	Within   [][]retail.Scope // each narrows Scopes to what lies in one of these too
 	Store    string
 	Model    assess.UUID
 	Batch    string
@@ -91,6 +92,9 @@ type SaleFilter struct {
 // where picks the sales.
 func (f *SaleFilter) where() (w where) {
 	w.scopes("store", f.Scopes)
+	for _, within := range f.Within {
+		w.scopes("store", within)
+	}
 	for _, c := range []struct{ condition, value string }{
 		{"store = ?", f.Store}, {"batch = ?", f.Batch}, {"month >= ?", f.From}, {"month <= ?", f.To},
 	} {
