@@ -1,6 +1,10 @@
 // Package e2e works the bench in a real browser against a real server and
 // database: what a fitter does in a day, by touch and by keys, with the line
 // up and down. It needs Chromium; without it the tests fail.
+//
+// How long a trade-in takes at the tablet is estimated by the keystroke-level
+// model from the touches, letters and decisions of the scripted one. That is a
+// model of a practised person who makes no mistake, not a person who was timed.
 package e2e
 
 import (
@@ -63,6 +67,9 @@ type browser struct {
 	said   []string
 	silent bool // a line that is down complains on purpose
 	taps   int
+	// touches are the taps by where they fell, typed the letters that were written.
+	touches []touch
+	typed   int
 }
 
 func newBrowser(t *testing.T, size [2]int64) *browser {
@@ -197,9 +204,17 @@ func (b *browser) tap(selector string) {
 		const r = e.getBoundingClientRect(), hit = document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2);
 		return r.width > 0 && (e === hit || e.contains(hit) || hit?.dataset.v !== undefined && hit.dataset.v === e.dataset.v);
 	})()`, selector))
-	at := eval[struct{ X, Y float64 }](b, fmt.Sprintf(`(() => { const r = document.querySelector(%q).getBoundingClientRect(); return { X: r.x + r.width / 2, Y: r.y + r.height / 2 }; })()`, selector))
+	at := eval[struct{ X, Y, Side float64 }](b, fmt.Sprintf(`(() => { const r = document.querySelector(%q).getBoundingClientRect(); return { X: r.x + r.width / 2, Y: r.y + r.height / 2, Side: Math.min(r.width, r.height) }; })()`, selector))
 	b.do(chromedp.TapXY(at.X, at.Y))
 	b.taps++
+	b.touches = append(b.touches, touch{at.X, at.Y, at.Side})
+}
+
+// types types text into what has the focus.
+func (b *browser) types(text string) {
+	b.t.Helper()
+	b.do(chromedp.KeyEvent(text))
+	b.typed += len(text)
 }
 
 // key is the selector of the key that carries a name across redraws.
@@ -209,7 +224,7 @@ func key(name string) string { return fmt.Sprintf(`[data-k=%q]`, name) }
 func (b *browser) write(selector, text string) {
 	b.t.Helper()
 	b.tap(selector)
-	b.do(chromedp.KeyEvent(text))
+	b.types(text)
 }
 
 // rewrite types text in place of what a field holds.
@@ -233,6 +248,7 @@ func (b *browser) choose(selector, value string) {
 	b.t.Helper()
 	eval[bool](b, fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.value = %q; e.dispatchEvent(new Event("change", { bubbles: true })); return e.value === %q; })()`, selector, value, value))
 	b.taps += 2 // the list, and the option in it
+	b.touches = append(b.touches, touch{}, touch{})
 }
 
 // text returns what an element says.
