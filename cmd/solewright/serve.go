@@ -105,7 +105,7 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	if err != nil {
 		return err
 	}
-	copied := fleet.New(fleet.Options{Source: db.Feed(), Snapshot: s.snapshot(), Clock: a.now, Log: log})
+	copied := fleet.New(fleet.Options{Source: db.Feed(), Snapshot: s.snapshot(), Shared: db.Snapshots(), Clock: a.now, Log: log})
 	registry := prometheus.NewRegistry()
 	if err := registry.Register(fleetMetrics{copied}); err != nil {
 		return err

@@ -39,6 +39,9 @@ type Options struct {
 	Source Source
 	// Snapshot is the path of the file to start again from; empty for none.
 	Snapshot string
+	// Shared keeps the snapshot for other servers; nil for none. It is fetched where
+	// the file doesn't fit the database, as on a new machine.
+	Shared Shared
 	// Every is how often the feed of changes is asked; 0 is a second.
 	Every time.Duration
 	// Answers is how many bytes answers may take that are kept to be brought up to
@@ -68,6 +71,7 @@ type Copy struct {
 	totals    rowTotals
 	identity  facts.Identity
 	saved     *facts.Position // what the snapshot reaches, nil where there is none
+	nextShare time.Time
 
 	failure  atomic.Pointer[failure]
 	followed atomic.Int64 // pairs read again
@@ -127,12 +131,17 @@ func (c *Copy) Load(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("loading the fleet: %w", err)
 	}
-	if err := c.fromSnapshot(ctx, identity); err != nil {
+	c.nextShare = c.o.Clock().Add(shareEvery)
+	err = c.fromSnapshot(ctx, identity)
+	if err != nil && c.fetch(ctx) {
+		err = c.fromSnapshot(ctx, identity)
+	}
+	if err != nil {
 		if !errors.Is(err, os.ErrNotExist) {
 			c.o.Log.Info("reading the whole fleet", "why", err)
 		}
 		c.reset()
-		c.identity, c.saved = identity, nil
+		c.identity, c.saved, c.nextShare = identity, nil, time.Time{} // what took long is shared at once
 		if err := c.readWhole(ctx); err != nil {
 			return fmt.Errorf("loading the fleet: %w", err)
 		}
@@ -408,9 +417,15 @@ func (c *Copy) rename(ctx context.Context) error {
 // House value: what is newer takes a restart some seconds.
 const saveEvery = 15 * time.Minute
 
+// shareEvery is how often the snapshot is shared: all of it is written, and a server
+// that fetches it follows what is newer. House value.
+const shareEvery = 6 * time.Hour
+
 // Run loads the copy and follows the database until the context ends, and then
 // writes the snapshot. What fails is tried again; Ready says that it does.
 func (c *Copy) Run(ctx context.Context) {
+	var sharing sync.WaitGroup
+	defer sharing.Wait()
 	tick := time.NewTicker(c.o.Every)
 	defer tick.Stop()
 	var nextSave time.Time
@@ -426,7 +441,10 @@ func (c *Copy) Run(ctx context.Context) {
 		}
 		if now := c.o.Clock(); err == nil && now.After(nextSave) {
 			nextSave = now.Add(saveEvery)
-			err = c.Save(ctx)
+			if err = c.Save(ctx); err == nil && c.o.Shared != nil && c.o.Snapshot != "" && now.After(c.nextShare) {
+				c.nextShare = now.Add(shareEvery)
+				sharing.Go(func() { c.share(ctx) })
+			}
 		}
 		c.note(err)
 		select {

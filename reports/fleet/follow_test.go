@@ -1,9 +1,11 @@
 package fleet_test
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -290,6 +292,74 @@ func TestSnapshotIsPassedOver(t *testing.T) {
 			sameAsFresh(t, of, c.View(), exported...)
 		})
 	}
+}
+
+// TestAServerElsewhereFetchesTheSnapshot has one server read the whole fleet and
+// share it, and others come up without a file.
+func TestAServerElsewhereFetchesTheSnapshot(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		places(t, db)
+		must(db.SaveInspection(t.Context(), office, reading(1, pairRef(1), 1, 100, assess.Keep)))(t)
+		first := &shared{Shared: db.Snapshots(), kept: make(chan error, 1)}
+		run := func(s *shared) {
+			ctx, stop := context.WithCancel(t.Context())
+			defer stop()
+			ended := make(chan struct{})
+			go func() {
+				defer close(ended)
+				fleet.New(fleet.Options{Source: db.Feed(), Clock: now, Snapshot: filepath.Join(t.TempDir(), "fleet.snapshot"), Shared: s}).Run(ctx)
+			}()
+			check(t, <-s.kept)
+			stop()
+			<-ended
+		}
+		run(first)
+		must(db.SaveInspection(t.Context(), office, reading(2, pairRef(2), 1, 100, assess.ReplacePair)))(t)
+		wholly := db.Dialect() == "sqlite" // where the file is what is kept
+		comesUp := func(as string, s *shared, wholly bool) {
+			source := &counting{Source: db.Feed()}
+			c := fleet.New(fleet.Options{Source: source, Clock: now, Snapshot: filepath.Join(t.TempDir(), "fleet.snapshot"), Shared: s})
+			check(t, c.Load(t.Context()))
+			if (source.whole > 0) != wholly {
+				t.Errorf("%s: the database was read %d times", as, source.whole)
+			}
+			sameAsFresh(t, db, c.View(), exported...)
+		}
+		comesUp("elsewhere", first, wholly)
+		comesUp("of half a snapshot", &shared{Shared: db.Snapshots(), most: 100}, true)
+		comesUp("where it can't be fetched", &shared{Shared: db.Snapshots(), fails: true}, true)
+		comesUp("elsewhere again", first, wholly)
+	})
+}
+
+// shared is shared snapshots that may fail: with most, no more than so many bytes
+// are fetched.
+type shared struct {
+	fleet.Shared
+	kept  chan error
+	most  int
+	fails bool
+}
+
+func (s *shared) Fetch(ctx context.Context, to io.Writer) error {
+	if s.fails {
+		return io.ErrUnexpectedEOF
+	}
+	var all bytes.Buffer
+	if err := s.Shared.Fetch(ctx, &all); err != nil {
+		return err
+	}
+	if s.most > 0 {
+		all.Truncate(s.most)
+	}
+	_, err := all.WriteTo(to)
+	return err
+}
+
+func (s *shared) Keep(ctx context.Context, from io.ReadSeeker) error {
+	err := s.Shared.Keep(ctx, from)
+	s.kept <- err
+	return err
 }
 
 // counting counts how often the whole database is read.

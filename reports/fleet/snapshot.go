@@ -9,6 +9,7 @@ import (
 	"hash"
 	"hash/crc32"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -39,7 +40,18 @@ var order = binary.LittleEndian
 
 // save writes the view to a file, all or nothing. The anchor is what the database
 // says of the view's position.
-func (v *View) save(path, anchor string) (err error) {
+func (v *View) save(path, anchor string) error {
+	return writeFile(path, func(to io.Writer) error {
+		w := &snapshotWriter{sum: crc32.New(castagnoli)}
+		w.to = io.MultiWriter(to, w.sum)
+		w.view(v, anchor)
+		w.put(w.sum.Sum32())
+		return w.err
+	})
+}
+
+// writeFile writes a file, all or nothing.
+func writeFile(path string, write func(io.Writer) error) (err error) {
 	temporary, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".*")
 	if err != nil {
 		return err
@@ -49,13 +61,9 @@ func (v *View) save(path, anchor string) (err error) {
 			err = errors.Join(err, temporary.Close(), os.Remove(temporary.Name()))
 		}
 	}()
-	w := &snapshotWriter{sum: crc32.New(castagnoli)}
 	buffered := bufio.NewWriterSize(temporary, snapshotBuffer)
-	w.to = io.MultiWriter(buffered, w.sum)
-	w.view(v, anchor)
-	w.put(w.sum.Sum32())
-	if w.err != nil {
-		return w.err
+	if err := write(buffered); err != nil {
+		return err
 	}
 	if err := errors.Join(buffered.Flush(), temporary.Sync()); err != nil {
 		return err
@@ -309,6 +317,42 @@ func (r *snapshotReader) columns(c *columns, n, models int) {
 		r.get(&p.width)
 		p.words = make([]uint64, p.wordsOf(n))
 		r.get(p.words)
+	}
+}
+
+// Shared keeps a snapshot where servers on other machines find it.
+type Shared interface {
+	// Fetch writes the snapshot that was kept last. The error is [fs.ErrNotExist]
+	// where there is none.
+	Fetch(ctx context.Context, to io.Writer) error
+	// Keep keeps a snapshot in the place of the last.
+	Keep(ctx context.Context, from io.ReadSeeker) error
+}
+
+// fetch puts the shared snapshot in the place of the file, false where there is none.
+func (c *Copy) fetch(ctx context.Context) bool {
+	if c.o.Shared == nil || c.o.Snapshot == "" {
+		return false
+	}
+	err := writeFile(c.o.Snapshot, func(to io.Writer) error { return c.o.Shared.Fetch(ctx, to) })
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		c.o.Log.Warn("fetching the fleet", "error", err)
+	}
+	return err == nil
+}
+
+// share keeps the file where others find it.
+func (c *Copy) share(ctx context.Context) {
+	err := func() error {
+		file, err := os.Open(c.o.Snapshot)
+		if err != nil {
+			return err
+		}
+		defer file.Close()
+		return c.o.Shared.Keep(ctx, file)
+	}()
+	if err != nil && ctx.Err() == nil {
+		c.o.Log.Warn("sharing the fleet", "error", err)
 	}
 }
 
