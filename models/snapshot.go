@@ -25,7 +25,8 @@ const snapshotPart = 1 << 20
 // there is none. Whoever reads it finds out by its checksum whether it is whole.
 func (s Snapshots) Fetch(ctx context.Context, to io.Writer) (err error) {
 	defer func() { err = wrap(err, "fetching the snapshot of the fleet") }()
-	rows, err := s.db.primary.QueryContext(ctx, "SELECT body FROM fleet_snapshot ORDER BY part")
+	rows, err := s.db.primary.QueryContext(ctx,
+		"SELECT body FROM fleet_snapshot WHERE made = (SELECT max(made) FROM fleet_snapshot WHERE ends) AND NOT ends ORDER BY part")
 	if err != nil {
 		return err
 	}
@@ -44,33 +45,43 @@ func (s Snapshots) Fetch(ctx context.Context, to io.Writer) (err error) {
 	return errors.Join(rows.Err(), err)
 }
 
-// Keep keeps a snapshot in the place of the last, all or nothing.
-func (s Snapshots) Keep(ctx context.Context, from io.ReadSeeker) error {
+// Keep keeps a snapshot in the place of the last, all or nothing. Each part is a
+// transaction of its own, for what is followed waits for the oldest that is open;
+// what counts is the row that ends it.
+func (s Snapshots) Keep(ctx context.Context, from io.Reader) (err error) {
 	if s.db.dialect == sqliteDialect {
 		return nil
 	}
-	return wrap(s.db.tx(ctx, func(t *txn) error {
-		if _, err := from.Seek(0, io.SeekStart); err != nil { // it may be the second try
+	defer func() { err = wrap(err, "keeping the snapshot of the fleet") }()
+	// A server that is at it at the same moment has the same number, and one fails.
+	var made int64
+	if err := s.db.primary.QueryRowContext(ctx, "SELECT coalesce(max(made), 0) + 1 FROM fleet_snapshot").Scan(&made); err != nil {
+		return err
+	}
+	put := func(part int, ends bool, body []byte) error {
+		return s.db.tx(ctx, func(t *txn) error {
+			_, err := t.ExecContext(ctx, "INSERT INTO fleet_snapshot (made, part, ends, body) VALUES ($1, $2, $3, $4)", made, part, ends, body)
 			return err
-		}
-		// Truncated, for rows that are deleted would lie there until they are vacuumed.
-		if _, err := t.ExecContext(ctx, "TRUNCATE fleet_snapshot"); err != nil {
-			return err
-		}
-		body := make([]byte, snapshotPart)
-		for part := 0; ; part++ {
-			n, err := io.ReadFull(from, body)
-			if n > 0 {
-				if _, err := t.ExecContext(ctx, "INSERT INTO fleet_snapshot (part, body) VALUES ($1, $2)", part, body[:n]); err != nil {
-					return err
-				}
-			}
-			switch {
-			case errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF):
-				return nil
-			case err != nil:
+		})
+	}
+	body := make([]byte, snapshotPart)
+	for part := 0; ; part++ {
+		n, err := io.ReadFull(from, body)
+		switch {
+		case err == nil || errors.Is(err, io.ErrUnexpectedEOF):
+			if err := put(part, false, body[:n]); err != nil {
 				return err
 			}
+			continue
+		case !errors.Is(err, io.EOF):
+			return err
 		}
-	}), "keeping the snapshot of the fleet")
+		if err := put(part, true, nil); err != nil {
+			return err
+		}
+		return s.db.tx(ctx, func(t *txn) error {
+			_, err := t.ExecContext(ctx, "DELETE FROM fleet_snapshot WHERE made < $1", made)
+			return err
+		})
+	}
 }

@@ -40,12 +40,21 @@ func TestSnapshotsAreKeptWholeOrNotAtAll(t *testing.T) {
 		}
 		before := fetched()
 		torn := errors.New("torn")
-		err := kept.Keep(t.Context(), struct {
-			io.Reader
-			io.Seeker
-		}{io.MultiReader(bytes.NewReader(make([]byte, 3<<20)), failingReader{torn}), bytes.NewReader(nil)})
+		err := kept.Keep(t.Context(), io.MultiReader(bytes.NewReader(make([]byte, 3<<20)), failingReader{torn}))
 		if !errors.Is(err, torn) || !bytes.Equal(fetched(), before) {
 			t.Errorf("of one that tears (%v), %d bytes are kept", err, len(fetched()))
+		}
+		if _, err := db.Primary().ExecContext(t.Context(), "INSERT INTO fleet_snapshot (made, part, ends) SELECT max(made) + 1, 0, false FROM fleet_snapshot"); err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(fetched(), before) {
+			t.Error("what a server that was killed left is taken for a snapshot")
+		}
+		must(t, kept.Keep(t.Context(), bytes.NewReader(before)))
+		var rows int
+		must(t, db.Primary().QueryRowContext(t.Context(), "SELECT count(*) FROM fleet_snapshot").Scan(&rows))
+		if rows != 2 || !bytes.Equal(fetched(), before) {
+			t.Errorf("%d rows of the last snapshot and of those before", rows)
 		}
 		if err := kept.Fetch(t.Context(), failingWriter{torn}); !errors.Is(err, torn) {
 			t.Errorf("fetching into what fails: %v", err)

@@ -323,6 +323,7 @@ func TestAServerElsewhereFetchesTheSnapshot(t *testing.T) {
 			if (source.whole > 0) != wholly {
 				t.Errorf("%s: the database was read %d times", as, source.whole)
 			}
+			catchUp(t, db, c)
 			sameAsFresh(t, db, c.View(), exported...)
 		}
 		comesUp("elsewhere", first, wholly)
@@ -356,7 +357,7 @@ func (s *shared) Fetch(ctx context.Context, to io.Writer) error {
 	return err
 }
 
-func (s *shared) Keep(ctx context.Context, from io.ReadSeeker) error {
+func (s *shared) Keep(ctx context.Context, from io.Reader) error {
 	err := s.Shared.Keep(ctx, from)
 	s.kept <- err
 	return err

@@ -326,7 +326,7 @@ type Shared interface {
 	// where there is none.
 	Fetch(ctx context.Context, to io.Writer) error
 	// Keep keeps a snapshot in the place of the last.
-	Keep(ctx context.Context, from io.ReadSeeker) error
+	Keep(ctx context.Context, from io.Reader) error
 }
 
 // fetch puts the shared snapshot in the place of the file, false where there is none.

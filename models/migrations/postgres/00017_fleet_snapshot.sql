@@ -1,9 +1,13 @@
 -- +goose Up
 -- The last snapshot of the fleet in memory, in parts, for servers that come up
--- elsewhere. It can be made anew at any time: not in the log, and empty after a crash.
+-- elsewhere: that of the newest made whose end is there. It can be made anew at any
+-- time: not in the log, and empty after a crash.
 CREATE UNLOGGED TABLE fleet_snapshot (
-    part integer PRIMARY KEY,
-    body bytea NOT NULL
+    made bigint NOT NULL,
+    part integer NOT NULL,
+    ends boolean NOT NULL,
+    body bytea,
+    PRIMARY KEY (made, part)
 );
 
 -- It is packed already.

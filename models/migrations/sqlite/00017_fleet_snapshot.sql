@@ -2,8 +2,11 @@
 -- PostgreSQL keeps the last snapshot of the fleet in memory here, for servers that
 -- come up elsewhere. Beside SQLite lies the file itself, and the table stays empty.
 CREATE TABLE fleet_snapshot (
-    part INTEGER PRIMARY KEY,
-    body BLOB NOT NULL
+    made INTEGER NOT NULL,
+    part INTEGER NOT NULL,
+    ends INTEGER NOT NULL,
+    body BLOB,
+    PRIMARY KEY (made, part)
 ) STRICT;
 
 -- +goose Down
