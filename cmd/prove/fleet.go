@@ -17,6 +17,7 @@ import (
 	"solewright/assess"
 	"solewright/models"
 	"solewright/reports/fleet"
+	"solewright/reports/wear"
 )
 
 // The sizes of the proof, its readers, and how long they ask.
@@ -34,6 +35,7 @@ const (
 	askWithin     = 50 * time.Millisecond
 	lifeWithin    = 300 * time.Millisecond
 	restartWithin = 3 * time.Second
+	signalsWithin = 5 * time.Second
 	seenWithin    = 5 * time.Second
 	loadRate      = 1_000_000
 	ratioWanted   = 100
@@ -174,6 +176,7 @@ func alone(t *table, of string, v *fleet.View) error {
 		{question{"life by gait", func(v *fleet.View) error { _, err := v.Life(everything(), fleet.Gait); return err }}, "first " + milli(lifeWithin)},
 		{question{"heel patterns by model and gait", counting(func() fleet.Filter { return everything() }, fleet.Model, fleet.Gait, fleet.HeelPattern)}, ""},
 		{question{"verdicts within runners, of a model", func(v *fleet.View) error { _, err := v.Clusters(everything(anyModel()), fleet.Verdict); return err }}, ""},
+		{question{"what stands out in the whole fleet", func(v *fleet.View) error { _, err := wear.Signals(v, wear.Ask{Scopes: models.Fleet}); return err }}, "first " + milli(signalsWithin)},
 	} {
 		var first, best time.Duration
 		for run := range 6 {
