@@ -27,6 +27,10 @@ func TestTiltOnAPhoto(t *testing.T) {
 	b.tap(key("stand-left,square"))
 	b.tap(key("stand-right,leans in"))
 	b.until(`document.querySelector("[data-k=line-tilt][aria-expanded=true]")`)
+	// Who has nothing to measure with goes on, and comes back to it.
+	b.tap(key("tilt-right-later"))
+	b.until(`document.querySelector("[data-k=line-lining][aria-expanded=true]")`)
+	b.tap(key("line-tilt"))
 	// The picker belongs to the machine: the key asks for it, the test answers.
 	b.tap(key("tilt-right-photo"))
 	b.do(chromedp.SetUploadFiles(chromedp.CSS("#tilt-file"), []string{path}))

@@ -130,7 +130,12 @@ export function drawLedger(bench) {
 
 // advance closes a line when nothing is left to tap on it, and opens the next unread one.
 function advance(bench, name) {
-  if (!done(bench.reading, name)) { bench.focus = rowAfter(bench, name); return; }
+  if (done(bench.reading, name)) leave(bench, name);
+  else bench.focus = rowAfter(bench, name);
+}
+
+// leave closes a line and opens the next unread one.
+function leave(bench, name) {
   const names = index(bench), at = names.indexOf(name);
   const later = [...names.slice(at + 1), ...(bench.panel === "more" ? [] : names.slice(0, at))];
   bench.line = later.find((n) => n !== DEPTH && !done(bench.reading, n)) ?? null;
@@ -181,6 +186,7 @@ export const acts = {
     bench.line = bench.line === name ? null : name;
     bench.asking = null;
   },
+  later: leave, // a line that waits for a photo or a level holds nobody up
   read(bench, v) {
     const [name, shoe, ...rest] = v.split(","), data = rest.join(","), line = lineOf(name);
     if (data === "cant") { bench.asking = `${line},${shoe}`; bench.focus = `${line}-${shoe}-why-${line},${shoe},wet`; return; }
