@@ -1,6 +1,7 @@
 package e2e
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -34,6 +35,33 @@ func (b *browser) finish() {
 	b.t.Helper()
 	b.tap(key("finish"))
 	b.until(`document.querySelector("#hand-form").innerText.includes("The record is stored")`)
+}
+
+// The slip of a pair that its runner gives away tells of the new pair's check, and
+// not of the old one's, at the hand-over and printed again.
+func TestTheSlipOfAPairThatLeavesTellsOfTheNewOne(t *testing.T) {
+	t.Parallel()
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, fitterCode)
+	id := shop.begin(b, "trade-in")
+	shop.soundPair(b, "R-5", "300", "110101110"+"111101110")
+	b.tap(key("hand-back"))
+	b.tap(key("line-lining"))
+	b.tap(key("lining-left,padding showing"))
+	b.until(`document.querySelector("#word").innerText.includes("back by")`)
+	b.tap(key("hand"))
+	b.tap(key("hygiene-clean"))
+	next, ok := assess.Default().NextCheck(assess.Keep, assess.Now, "", "", assess.Unread, nil)
+	want := fmt.Sprintf("or %d km By the table", next.InKM)
+	if slip := b.text("#slip"); !ok || !strings.Contains(slip, "New pair check by") || !strings.Contains(slip, want) {
+		t.Errorf("the slip says %q, want %q", slip, want)
+	}
+	b.finish()
+	b.open(shop.url("/slip/" + id))
+	b.until(`document.querySelector("main[data-ready] .verdict")`)
+	if slip := b.text("#slip"); !strings.Contains(slip, "New pair check by") || !strings.Contains(slip, want) {
+		t.Errorf("printed again it says %q, want %q", slip, want)
+	}
 }
 
 // A pair comes back: by its slip, or as one of its runner's open pairs that the

@@ -67,8 +67,13 @@ export function nextStored(check, { rules, category }, from) {
 }
 
 // nextCheck is the same for the ticket at hand, after the verdict that is given or another; leaves says that the pair
-// does not go back to its runner, so that the check is one of a new pair.
-export const nextCheck = (bench, verdict = bench.given(), leaves = false) => nextBy(bench.context, verdict, bench.result?.how, bench.ticket.model, leaves ? undefined : wholeKM(bench.reading), bench.now());
+// does not go back to its runner, so that the check is one of a new pair, whatever the old one was found to be.
+export const nextCheck = (bench, verdict = bench.given(), leaves = false) => (leaves
+  ? nextOfNew(bench.context, bench.ticket.model, bench.now())
+  : nextBy(bench.context, verdict, bench.result?.how, bench.ticket.model, wholeKM(bench.reading), bench.now()));
+
+// nextOfNew is when a new pair should come, by the table of a model like the old one's.
+export const nextOfNew = (context, model, from) => nextBy(context, "keep", null, model, undefined, from);
 
 // openRoutes are the routes that the grade opens, the proposed one first.
 function openRoutes(bench) {

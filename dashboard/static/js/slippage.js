@@ -3,7 +3,7 @@
 import { byId, draw, html } from "./dom.js";
 import { modelNamed } from "./begin.js";
 import { asNewOf } from "./columns.js";
-import { money, nextBy, nextStored } from "./handover.js";
+import { money, nextOfNew, nextStored } from "./handover.js";
 import { gone, slipMarkup } from "./slip.js";
 import { t } from "./words.js";
 
@@ -23,7 +23,7 @@ try {
   draw(byId("slip"), slipMarkup({
     reading, asNew: model && asNewOf(model), result, given, grade: result.grade, store: reading.store, staff: reading.staff, at, route, leaves: Boolean(route),
     credit: route && t("slip.credit-by", { amount: money(Number(credit), currency), table }),
-    next: gone(given) ? nextBy(context, given, result.how, model, undefined, at) : nextStored(result.next_check, { rules: result.rules, category: model?.category }, at),
+    next: gone(given) || route ? nextOfNew(context, model, at) : nextStored(result.next_check, { rules: result.rules, category: model?.category }, at),
   }));
 } catch (error) {
   draw(byId("slip"), html`<p class="failed" role="alert">${t("slip.failed", { why: error.message })}</p>`);
