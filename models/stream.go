@@ -233,7 +233,7 @@ func asText(columns []string, into []any) string {
 			shown[i] = "hex(" + columns[i] + ")"
 		}
 	}
-	return "format('" + strings.Repeat("%s"+unitSeparator, len(columns)-1) + "%s', " + strings.Join(shown, ", ") + ")"
+	return "concat(" + strings.Join(shown, ", '"+unitSeparator+"', ") + ")"
 }
 
 // setText reads a value out of what asText made, or of PostgreSQL's text format.
