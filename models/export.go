@@ -2,6 +2,7 @@ package models
 
 import (
 	"context"
+	"fmt"
 	"runtime"
 	"slices"
 	"strings"
@@ -123,7 +124,7 @@ var notInCSV = []string{
 	"heel", "fore", "side", "decided_by",
 	"l_heel", "l_fore", "l_ml_heel", "l_ml_fore", "l_centre_heel", "l_centre_fore", "l_fore_aft",
 	"r_heel", "r_fore", "r_ml_heel", "r_ml_fore", "r_centre_heel", "r_centre_fore", "r_fore_aft",
-	"erased", "day", "month", "codes", "engine", "superseded_by", "body_sha",
+	"has_values", "erased", "day", "month", "codes", "engine", "superseded_by", "body_sha",
 }
 
 // csvSelect are the columns that an export reads, csvFields where they are read to.
@@ -147,31 +148,55 @@ func csvFields(row *inspectionRow) []any {
 	return into
 }
 
-// write writes the readings in order, and lays into each its rare values, which the
-// database has in the same order: for it to look up those of each reading takes
-// several times as long.
+// write writes the readings in order, some while those that follow are merged.
 func (ex *exporting) write(ctx context.Context, write func([]byte) error) error {
 	ctx, stop := context.WithCancelCause(ctx)
-	values := rareValues{batches: make(chan []valueRow, 1)}
-	var reading sync.WaitGroup
-	reading.Go(func() {
+	var working sync.WaitGroup
+	defer working.Wait()
+	defer stop(nil)
+	values := rareValues{batches: make(chan []valuesOf, 1)}
+	working.Go(func() {
 		defer close(values.batches)
 		if err := ex.readValues(ctx, values.batches); err != nil {
 			stop(err)
 		}
 	})
-	defer reading.Wait()
-	defer stop(nil)
-	var out []byte
-	flush := func() error {
-		if err := context.Cause(ctx); err != nil {
-			return err // rows may lack their values
+	full, empty := make(chan []byte), make(chan []byte, 2)
+	empty <- nil
+	empty <- nil
+	working.Go(func() {
+		defer close(full)
+		if err := ex.merge(ctx, &values, full, empty); err != nil {
+			stop(err)
 		}
-		err := write(out)
-		out = out[:0]
-		return err
+	})
+	for rows := range full {
+		if err := write(rows); err != nil {
+			return err
+		}
+		empty <- rows[:0]
 	}
-	err := ex.sorter.merge(func(key rowKey, row []byte) error {
+	return context.Cause(ctx)
+}
+
+// merge sends the readings in order, and lays into each its rare values, which the
+// database has in the same order: for it to look up those of each reading takes
+// several times as long.
+func (ex *exporting) merge(ctx context.Context, values *rareValues, full chan<- []byte, empty <-chan []byte) error {
+	out := <-empty
+	send := func() error {
+		if ctx.Err() != nil {
+			return ctx.Err() // rows may lack their values
+		}
+		select {
+		case full <- out:
+			out = <-empty
+			return nil
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+	if err := ex.sorter.merge(func(key rowKey, row []byte) error {
 		reading, err := values.of(key)
 		if err != nil {
 			return err
@@ -184,26 +209,37 @@ func (ex *exporting) write(ctx context.Context, write func([]byte) error) error 
 		if len(out) < runBuffer {
 			return nil
 		}
-		return flush()
-	})
-	if err == nil && len(out) > 0 {
-		err = flush()
+		return send()
+	}); err != nil {
+		return err
 	}
-	return err
+	if len(out) == 0 {
+		return nil
+	}
+	return send()
 }
 
-// valueBatch is how many rare values are handed over at once. House value.
-const valueBatch = 1000
+// valuesOf are the rare values of a reading as words, such as 0heel_medial_mm=31 or
+// 1flex_deg!w.
+type valuesOf struct {
+	Store  string `gorm:"column:v.store"`
+	ID     id     `gorm:"column:v.id"`
+	Values string `gorm:"column:string_agg(v.foot || v.name || coalesce('=' || v.value, '!' || v.cant), ' ')"`
+}
+
+// valueBatch is of how many readings the rare values are handed over at once. House
+// value.
+const valueBatch = 500
 
 // readValues sends the rare values of the readings that are picked, in order. They
 // are written with their reading and stay as they are, so that it doesn't matter
 // that they are read after it.
-func (ex *exporting) readValues(ctx context.Context, to chan<- []valueRow) error {
+func (ex *exporting) readValues(ctx context.Context, to chan<- []valuesOf) error {
 	from := " FROM inspection_value v"
 	if len(ex.picked.conditions) > 0 {
 		from += " JOIN inspection i ON i.store = v.store AND i.id = v.id"
 	}
-	var batch []valueRow
+	var batch []valuesOf
 	send := func() error {
 		select {
 		case to <- batch:
@@ -213,16 +249,15 @@ func (ex *exporting) readValues(ctx context.Context, to chan<- []valueRow) error
 			return ctx.Err()
 		}
 	}
-	columns := strings.Split(valueLayout.list("v."), ", ")
-	if err := ex.db.stream(ctx, ex.from, columns, 1, func() *rowsInto {
-		var row valueRow
+	if err := ex.db.stream(ctx, ex.from, layoutOf("", valuesOf{}).columns, 1, func() *rowsInto {
+		var row valuesOf
 		return &rowsInto{fields(&row), func() error {
 			if batch = append(batch, row); len(batch) < valueBatch {
 				return nil
 			}
 			return send()
 		}}
-	}, from+ex.picked.String()+" ORDER BY v.store, v.id", ex.picked.args); err != nil {
+	}, from+ex.picked.String()+" GROUP BY v.store, v.id ORDER BY v.store, v.id", ex.picked.args); err != nil {
 		return err
 	}
 	return send()
@@ -230,37 +265,30 @@ func (ex *exporting) readValues(ctx context.Context, to chan<- []valueRow) error
 
 // rareValues are the rare values of readings, as they come.
 type rareValues struct {
-	batches chan []valueRow
-	rows    []valueRow
+	batches chan []valuesOf
+	rows    []valuesOf
 	reading assess.Reading
 }
 
 // of returns the rare values of a reading, nil where it has none. It is called with
 // one reading after the other, in order.
 func (r *rareValues) of(key rowKey) (*assess.Reading, error) {
-	var found *assess.Reading
 	for v := r.first(); v != nil; v = r.first() {
 		at := rowKey{v.Store, v.ID}
-		c := at.compare(&key)
-		if c > 0 {
-			break
-		}
-		if c == 0 {
-			if found == nil {
-				r.reading = assess.Reading{}
-				found = &r.reading
-			}
-			if err := addValue(found, v); err != nil {
-				return nil, err
-			}
+		switch c := at.compare(&key); {
+		case c > 0:
+			return nil, nil
+		case c == 0:
+			r.reading = assess.Reading{}
+			return &r.reading, addValuesOf(&r.reading, v.Values)
 		}
 		r.rows = r.rows[1:]
 	}
-	return found, nil
+	return nil, nil
 }
 
-// first returns the value that comes next, nil at the end.
-func (r *rareValues) first() *valueRow {
+// first returns the values that come next, nil at the end.
+func (r *rareValues) first() *valuesOf {
 	for len(r.rows) == 0 {
 		var more bool
 		if r.rows, more = <-r.batches; !more {
@@ -268,4 +296,25 @@ func (r *rareValues) first() *valueRow {
 		}
 	}
 	return &r.rows[0]
+}
+
+// addValuesOf puts the rare values into a reading as valuesOf has them.
+func addValuesOf(r *assess.Reading, words string) error {
+	for word := range strings.FieldsSeq(words) {
+		var v valueRow
+		at := strings.IndexAny(word, "=!")
+		if at < 1 {
+			return fmt.Errorf("the database holds a value %q, which this program doesn't know", word)
+		}
+		v.Foot, v.Name = int(word[0]-'0'), word[1:at]
+		if word[at] == '!' {
+			v.Cant = text(word[at+1:])
+		} else if err := setText(&v.Value, word[at+1:]); err != nil {
+			return err
+		}
+		if err := addValue(r, &v); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -3,19 +3,22 @@ package models
 import (
 	"bufio"
 	"bytes"
-	"cmp"
 	"container/heap"
 	"encoding/binary"
 	"fmt"
 	"io"
 	"os"
 	"slices"
+	"strings"
 	"sync"
 )
 
 // compare goes by store, then by id, as the database does: both by their bytes.
 func (k *rowKey) compare(other *rowKey) int {
-	return cmp.Or(cmp.Compare(k.store, other.store), bytes.Compare(k.id[:], other.id[:]))
+	if c := strings.Compare(k.store, other.store); c != 0 {
+		return c
+	}
+	return bytes.Compare(k.id[:], other.id[:])
 }
 
 // sorter puts rows of text in the order of their keys, in bounded memory: runs
