@@ -38,6 +38,7 @@ func TestAReadingIsCorrectedByTouch(t *testing.T) {
 	shop.signIn(b, fitterCode)
 	old := shop.kept(b, "trade-in", "R-7")
 	b.open(shop.url("/bench"))
+	b.fits("the day's list with a reading")
 	b.keepPicture(t.Name() + " list")
 	b.tap(`a[href="/bench?amend=` + old + `"]`)
 	id := b.onBench(old)

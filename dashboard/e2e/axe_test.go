@@ -191,13 +191,19 @@ func (s *shop) passAxe(b *browser, axe string, paths []string, themes ...string)
 	}
 }
 
+// fits fails where a page is wider than the screen.
+func (b *browser) fits(what string) {
+	b.t.Helper()
+	if over := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
+		b.t.Errorf("%s is %d pixels wider than the screen", what, over)
+	}
+}
+
 // fitsAPhone sees that nothing of a page lies beyond the edge of a phone, where it
 // would have to be scrolled to sideways.
 func (b *browser) fitsAPhone(path string) {
 	b.t.Helper()
 	b.do(chromedp.EmulateViewport(phone[0], phone[1], chromedp.EmulateTouch))
-	if over := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
-		b.t.Errorf("%s is %d pixels wider than a phone", path, over)
-	}
+	b.fits(path + " on a phone")
 	b.do(chromedp.EmulateViewport(landscape[0], landscape[1], chromedp.EmulateTouch))
 }

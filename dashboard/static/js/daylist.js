@@ -24,12 +24,12 @@ function row(ticket) {
   // Who knows a verdict can't read the pair blind: everybody sees this list.
   const known = !ticket.readers?.length || ticket.readers.includes(context.who?.code);
   const words = !known ? t("list.shut") : result ? verdictWords(result) : t("verdict.waits");
-  return html`<tr><td><a class="wide" href="/bench/${ticket.id}">${clock(new Date(ticket.started))}</a></td><th scope="row"><a class="wide" href="/bench/${ticket.id}">${shoe}${r.size_label ? `, ${r.size_label}` : ""}</a></th><td>${r.runner ?? ""}</td><td>${capital(word(r.kind))}</td><td>${known ? html`<span class="verdict"><svg aria-hidden="true"><use href="#v-${result?.verdict ?? "incomplete"}"/></svg>${words}</span>` : html`<span class="note">${words}</span>`}</td><td>${ticket.amends && ticket.state === "open" ? t("amend.list") : ticket.state === "open" ? t("stub.read", { read, all: all.length }) : t(`list.${ticket.state}`)}</td><td class="num">${ticket.state === "open" ? key({ k: `drop-${ticket.id}`, act: "drop", v: ticket.id, text: t("list.drop"), quiet: true, label: t("list.drop.long", { shoe }) }) : ""}</td></tr>`;
+  return html`<tr><td class="when"><a class="wide" href="/bench/${ticket.id}">${clock(new Date(ticket.started))}</a></td><th scope="row" class="which"><a class="wide" href="/bench/${ticket.id}">${shoe}${r.size_label ? `, ${r.size_label}` : ""}</a></th><td>${r.runner ?? ""}</td><td>${capital(word(r.kind))}</td><td class="what">${known ? html`<span class="verdict"><svg aria-hidden="true"><use href="#v-${result?.verdict ?? "incomplete"}"/></svg>${words}</span>` : html`<span class="note">${words}</span>`}</td><td class="state">${ticket.amends && ticket.state === "open" ? t("amend.list") : ticket.state === "open" ? t("stub.read", { read, all: all.length }) : t(`list.${ticket.state}`)}</td><td class="mend">${ticket.state === "open" ? key({ k: `drop-${ticket.id}`, act: "drop", v: ticket.id, text: t("list.drop"), quiet: true, label: t("list.drop.long", { shoe }) }) : ""}</td></tr>`;
 }
 
 async function redraw() {
   const mine = (await tickets.all()).filter((x) => x.state !== "sent" && (!context.store || !x.reading.store || x.reading.store === context.store.code)).sort((a, b) => b.started.localeCompare(a.started));
-  draw(byId("unfinished"), mine.length ? mine.map(row) : html`<tr><td colspan="7" class="note">${t("list.none-open")}</td></tr>`);
+  draw(byId("unfinished"), mine.length ? mine.map(row) : html`<tr class="none"><td colspan="7" class="note">${t("list.none-open")}</td></tr>`);
 }
 
 // told brings the tickets on the shelf in line with the outbox, and says in the bar what waits.
