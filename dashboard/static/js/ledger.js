@@ -59,7 +59,8 @@ function drawIndex(bench) {
 const cantRow = (name, shoe, v) => html`${radios({ name: `${name}-${shoe}-why`, act: "cant", label: t("cant-why"), value: isCant(v) ? cantReason(v) : null, columns: CANT.length + 1,
   options: [...CANT.map((why) => ({ v: why, text: t(`cant.${why}`) })), { v: "back", text: t("back"), quiet: true }].map((o) => ({ ...o, v: `${name},${shoe},${o.v}`, state: isCant(v) && cantReason(v) === o.v })) })}`;
 
-const rowLead = (shoe) => html`<span class="lead">${t(`shoe.${shoe}.cap`)}</span>`;
+// rowLead is short: it stands in the narrow room before the keys.
+const rowLead = (shoe) => html`<span class="lead">${t(`shoe.${shoe}.lead`)}</span>`;
 
 // pressedAt is the key that says on which zone the thumb was, going round the zones of the part.
 function pressedAt(bench, name, shoe) {

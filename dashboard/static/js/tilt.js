@@ -67,7 +67,7 @@ const STEP = 0.5; // degrees a key moves a value or a line by
 
 // tiltRow is a shoe's row on the open line: how to measure, or the value with its uncertainty.
 export function tiltRow(bench, shoe) {
-  const { tilt, tilt_by: by, tilt_u: u } = bench.reading[shoe], lead = html`<span class="lead">${t(`shoe.${shoe}.cap`)}</span>`;
+  const { tilt, tilt_by: by, tilt_u: u } = bench.reading[shoe], lead = html`<span class="lead">${t(`shoe.${shoe}.lead`)}</span>`;
   const k = (name, more) => key({ k: `tilt-${shoe}-${name}`, act: `tilt-${name}`, v: shoe, ...more });
   if (tilt === undefined || by === "photo") {
     return html`<div class="row">${lead}<div class="opts tilt-ways" data-arrows>${k("photo", { text: tilt === undefined ? t("tilt.photo") : t("tilt.photo.done", { n: bench.reading[shoe].tilt_n ?? 1 }), note: tilt === undefined ? "" : `${degrees(tilt)} ± ${(Z95 * u).toFixed(1)}°`, state: tilt === undefined ? undefined : true })}${tilt === undefined ? html`${k("level", { text: t("tilt.level") })}${k("eye", { text: t("tilt.eye") })}${key({ k: `tilt-${shoe}-later`, act: "later", v: "tilt", text: t("tilt.later"), quiet: true })}` : k("back", { text: t("tilt.take-back") })}</div></div>`;
