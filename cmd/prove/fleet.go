@@ -14,7 +14,6 @@ import (
 	"sync"
 	"time"
 
-	"solewright/assess"
 	"solewright/models"
 	"solewright/reports/fleet"
 	"solewright/reports/wear"
@@ -377,7 +376,10 @@ func proveFleetOnPostgres(l *lab, t *table) error {
 		t.row(of, q.name+": SQL, copy, ratio (medians of three in turn, the same counts)",
 			fmt.Sprintf("%s, %s, %.0f×", milli(percentile(slow, 50)), milli(percentile(fast, 50)), ratio), fmt.Sprint(ratioWanted, "×"))
 	}
-	return l.followed(t, of, db, c)
+	if err := l.followed(t, of, db, c); err != nil {
+		return err
+	}
+	return l.pages(t, of, cluster.url, db)
 }
 
 // elsewhere measures what a server takes that comes up without a file.
@@ -438,14 +440,8 @@ func (l *lab) followed(t *table, of string, db *models.DB, c *fleet.Copy) error 
 	group.Go(func() {
 		for n := 0; ctx.Err() == nil; n++ {
 			before := c.View().Rows
-			r := assess.Record{
-				ID: assess.NewV7(time.Now().UnixMilli(), [10]byte{byte(n), byte(n >> 8)}), Store: storeName(int64(n) % fleetStores),
-				Staff: "F-0001", At: time.Now(), Kind: assess.WearCheck,
-			}
 			begin := time.Now()
-			if _, err := db.SaveInspection(ctx, models.Actor{Account: "proof"}, models.NewInspection{
-				Record: r, Facts: models.Facts{Verdict: assess.Keep},
-			}); err != nil {
+			if err := storeOne(ctx, db, n); err != nil {
 				if ctx.Err() == nil {
 					storing = err
 				}
@@ -504,5 +500,8 @@ func proveFleetOnSQLite(l *lab, t *table) error {
 	if err != nil {
 		return err
 	}
-	return l.followed(t, of, db, c)
+	if err := l.followed(t, of, db, c); err != nil {
+		return err
+	}
+	return l.pages(t, of, "file:"+path, db)
 }

@@ -1,0 +1,175 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"net/http"
+	"net/http/cookiejar"
+	"net/url"
+	"strings"
+	"sync"
+	"time"
+
+	"solewright/assess"
+	"solewright/models"
+)
+
+// While pages are asked for, a reading comes every comeEvery, and a reader looks at
+// each page for lookAt: people do, and a page takes a processor to itself.
+const (
+	comeEvery = 100 * time.Millisecond
+	lookAt    = time.Second
+	lookFor   = time.Minute
+)
+
+// fleetPages are the pages and answers about the fleet that are asked for, each drawn
+// anew: of all months and of the last, of all regions and of one, of models and stores.
+var fleetPages = []struct {
+	name string
+	path func() string
+}{
+	{"/fleet", func() string { return "/fleet" }},
+	{"/fleet of all months", func() string { return "/fleet?from=2016-11&to=2026-10" }},
+	{"/fleet of a region, all months", func() string { return "/fleet?from=2016-11&to=2026-10&region=" + regionName(rand.Int64N(fleetRegions)) }},
+	{"/fleet/models/{id}", func() string { return "/fleet/models/" + modelID(rand.Int64N(fleetModels)).String() }},
+	{"/fleet/stores/{code}", func() string { return "/fleet/stores/" + storeName(rand.Int64N(fleetStores)) }},
+	{"/fleet/pairs of a model", func() string { return "/fleet/pairs?model=" + modelID(rand.Int64N(fleetModels)).String() }},
+	{"/api/v1/wear/shares by gait", func() string { return "/api/v1/wear/shares?by=gait&part=heel&pattern=medial" }},
+	{"/api/v1/wear/life of a model", func() string { return "/api/v1/wear/life?model=" + modelID(rand.Int64N(fleetModels)).String() }},
+	{"/api/v1/wear/trend of a region", func() string { return "/api/v1/wear/trend?region=" + regionName(rand.Int64N(fleetRegions)) }},
+}
+
+// pages measures pages of a server of its own, as a signed-in head office gets them,
+// while readings come: each kind alone first, then by all readers.
+func (l *lab) pages(t *table, of, address string, db *models.DB) error {
+	const code = "HQ-1"
+	password, _, err := l.solewright(nil, "staff", "add", code, "--role", "office", "--db", address)
+	if err != nil {
+		return err
+	}
+	s, err := l.serve("serve", "--db", address, "--data", l.path("pages"))
+	if err != nil {
+		return err
+	}
+	defer s.kill()
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		return err
+	}
+	web := &http.Client{Jar: jar, Timeout: answerWithin, Transport: &http.Transport{MaxIdleConnsPerHost: readers}}
+	get := func(path string) (time.Duration, error) {
+		begin := time.Now()
+		resp, err := web.Get(s.url + path)
+		if err != nil {
+			return 0, err
+		}
+		defer resp.Body.Close()
+		text, err := io.ReadAll(resp.Body)
+		if err == nil && (resp.StatusCode != http.StatusOK || resp.Request.URL.Path == "/sign-in") {
+			err = fmt.Errorf("%s answered %d at %s: %.200s", path, resp.StatusCode, resp.Request.URL.Path, text)
+		}
+		return time.Since(begin), err
+	}
+	resp, err := web.PostForm(s.url+"/sign-in", url.Values{"staff": {code}, "password": {password[strings.LastIndexByte(password, ' ')+1:]}})
+	if err != nil {
+		return err
+	}
+	resp.Body.Close()
+	if err := poll(l.ctx, func() bool {
+		resp, err := web.Get(s.url + "/readyz")
+		if err != nil {
+			return false
+		}
+		defer resp.Body.Close()
+		text, err := io.ReadAll(resp.Body)
+		return err == nil && strings.Contains(string(text), "as of")
+	}); err != nil {
+		return err
+	}
+	for _, p := range fleetPages {
+		d, err := get(p.path())
+		if err != nil {
+			return err
+		}
+		t.row(of, p.name+", the first time", milli(d), "")
+	}
+
+	ctx, cancel := context.WithTimeout(l.ctx, lookFor)
+	defer cancel()
+	var (
+		group  sync.WaitGroup
+		mu     sync.Mutex
+		took   = make([][]time.Duration, len(fleetPages))
+		failed error
+		stored int
+	)
+	fail := func(err error) {
+		mu.Lock()
+		defer mu.Unlock()
+		if failed == nil && ctx.Err() == nil {
+			failed = err
+		}
+	}
+	group.Go(func() {
+		tick := time.NewTicker(comeEvery)
+		defer tick.Stop()
+		for ; ; stored++ {
+			select {
+			case <-ctx.Done():
+				return
+			case <-tick.C:
+			}
+			if err := storeOne(ctx, db, stored); err != nil {
+				fail(fmt.Errorf("storing a reading: %w", err))
+				return
+			}
+		}
+	})
+	for range readers {
+		group.Go(func() {
+			for ctx.Err() == nil {
+				i := rand.IntN(len(fleetPages))
+				d, err := get(fleetPages[i].path())
+				if err != nil {
+					fail(err)
+					return
+				}
+				mu.Lock()
+				took[i] = append(took[i], d)
+				mu.Unlock()
+				select {
+				case <-ctx.Done():
+				case <-time.After(lookAt):
+				}
+			}
+		})
+	}
+	group.Wait()
+	if failed != nil {
+		return fmt.Errorf("%s: %w", of, failed)
+	}
+	var all []time.Duration
+	for i, d := range took {
+		if len(d) == 0 {
+			return fmt.Errorf("%s: %s was not asked for", of, fleetPages[i].name)
+		}
+		all = append(all, d...)
+		t.row(of, fleetPages[i].name+", p50 and p95", milli(percentile(d, 50))+", "+milli(percentile(d, 95)), "")
+	}
+	t.row(of, fmt.Sprintf("all %d pages over HTTP, each looked at for %s by %d readers, %d readings stored meanwhile, p50 and p95", len(all), lookAt, readers, stored), milli(percentile(all, 50))+", "+milli(percentile(all, 95)), "p95 "+milli(askWithin))
+	return nil
+}
+
+// storeOne stores the n-th reading of a day in one of the stores.
+func storeOne(ctx context.Context, db *models.DB, n int) error {
+	_, err := db.SaveInspection(ctx, models.Actor{Account: "proof"}, models.NewInspection{
+		Record: assess.Record{
+			ID: assess.NewV7(time.Now().UnixMilli(), [10]byte{byte(n), byte(n >> 8)}), Store: storeName(int64(n) % fleetStores),
+			Staff: "F-0001", At: time.Now(), Kind: assess.WearCheck,
+		},
+		Facts: models.Facts{Verdict: assess.Keep},
+	})
+	return err
+}
