@@ -9,11 +9,11 @@ import (
 )
 
 // What took longer than slowAnswer to find is given as it was for a while, and found
-// anew behind the reader's back: no longer than keptFor, or as long as twenty times
-// what it took, so that no more than a twentieth of a processor goes into it. House
-// values.
+// anew behind the reader's back, keptShare times what it took after it was found or
+// tried last, so that no more than that part of a processor goes into it. It is given
+// no longer than keptFor, or twice that time. House values.
 const (
-	slowAnswer = 200 * time.Millisecond
+	slowAnswer = 20 * time.Millisecond
 	keptFor    = time.Minute
 	keptShare  = 20
 )
@@ -41,6 +41,7 @@ type keptAnswer[V any] struct {
 	data   string // fingerprint of the data it is of
 	value  V
 	at     time.Time
+	tried  time.Time // found, or failed to be found anew
 	took   time.Duration
 	asking bool // found anew, behind a reader's back
 }
@@ -68,8 +69,8 @@ func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) 
 	switch {
 	case a.found && a.data == data:
 		return a.value, nil
-	case a.found && a.took > slowAnswer && k.now().Sub(a.at) < max(keptFor, keptShare*a.took):
-		if !a.asking {
+	case a.found && a.took > slowAnswer && k.now().Sub(a.at) < max(keptFor, 2*keptShare*a.took):
+		if !a.asking && k.now().Sub(a.tried) >= keptShare*a.took {
 			a.asking = true
 			go k.again(a, data, find)
 		}
@@ -95,7 +96,8 @@ func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
 	})
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if a.asking = false; err != nil {
+	a.asking, a.tried = false, k.now()
+	if err != nil {
 		k.log.Error("an answer about the fleet was not found anew", "err", err)
 		return
 	}
@@ -109,5 +111,5 @@ func timed[V any](find func() (V, error)) (V, time.Duration, error) {
 }
 
 func (a *keptAnswer[V]) set(data string, value V, at time.Time, took time.Duration) {
-	a.found, a.data, a.value, a.at, a.took = true, data, value, at, took
+	a.found, a.data, a.value, a.at, a.tried, a.took = true, data, value, at, at, took
 }

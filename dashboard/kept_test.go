@@ -56,7 +56,10 @@ func TestWhatIsKept(t *testing.T) {
 		}
 
 		// What took long is given as it was, and found anew behind the reader's back,
-		// by one of those who ask.
+		// by one of those who ask, a while after it was found.
+		says("slow", "2", never, 5, 0)
+		rest := func() { time.Sleep(2 * keptShare * slowAnswer) }
+		rest()
 		says("slow", "2", slow, 5, 0)
 		says("slow", "2", never, 5, 0)
 		time.Sleep(2 * slowAnswer)
@@ -65,12 +68,15 @@ func TestWhatIsKept(t *testing.T) {
 
 		// What fails there, or panics, is noted; the next reader asks again.
 		for _, fail := range []func() (int, error){func() (int, error) { return 0, errors.New("it is lost") }, never} {
+			rest()
 			says("slow", "3", fail, 6, 0)
 			synctest.Wait()
+			says("slow", "3", never, 6, 0)
 		}
 		if said := logged.String(); !strings.Contains(said, "it is lost") || !strings.Contains(said, "panic: it is asked") {
 			t.Errorf("the log says %q", said)
 		}
+		rest()
 		says("slow", "3", slow, 6, 0)
 		time.Sleep(2 * slowAnswer)
 		synctest.Wait()
@@ -80,10 +86,10 @@ func TestWhatIsKept(t *testing.T) {
 		time.Sleep(keptFor)
 		says("slow", "4", quick, 8, 0)
 
-		// What takes many minutes is given for twenty times as long.
+		// What takes many minutes is given for forty times as long.
 		hour := func() (int, error) { time.Sleep(time.Hour); return quick() }
 		says("hour", "1", hour, 9, time.Hour)
-		time.Sleep(keptShare*time.Hour - time.Second)
+		time.Sleep(2*keptShare*time.Hour - time.Second)
 		says("hour", "2", quick, 9, 0)
 		synctest.Wait()
 		says("hour", "2", never, 10, 0)

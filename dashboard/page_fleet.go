@@ -85,6 +85,23 @@ type filterSelect struct {
 	Choices     []choice
 }
 
+// Options writes the choices: with thousands of stores and models a template takes
+// most of a page's time for them.
+func (f filterSelect) Options() template.HTML {
+	var b strings.Builder
+	for _, x := range f.Choices {
+		b.WriteString(`<option value="`)
+		template.HTMLEscape(&b, []byte(x.Value))
+		if b.WriteByte('"'); x.Picked {
+			b.WriteString(" selected")
+		}
+		b.WriteByte('>')
+		template.HTMLEscape(&b, []byte(x.Text))
+		b.WriteString("</option>")
+	}
+	return template.HTML(b.String())
+}
+
 // filterBound is one end of a range: of days or of distances.
 type filterBound struct {
 	Name, Label, Value string
@@ -680,10 +697,15 @@ func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted 
 	return figures, nil
 }
 
+// stand returns how the stores of a question stand, like for like.
+func (s *Server) stand(v *memory.View, a wear.Ask) (*wear.Stand, error) {
+	return s.stands.get(fmt.Sprintf("%+v", a), v.Fingerprint(), func() (*wear.Stand, error) { return wear.Standings(v, a) })
+}
+
 // storeFunnel draws the stores of a question, like for like, and says in its
 // caption what the mix of visits explains, and what it hides.
 func (s *Server) storeFunnel(w words, v *memory.View, a wear.Ask, noted []signalView) (*figure.Funnel, string, error) {
-	stand, err := s.stands.get(fmt.Sprintf("%+v", a), v.Fingerprint(), func() (*wear.Stand, error) { return wear.Standings(v, a) })
+	stand, err := s.stand(v, a)
 	if err != nil {
 		return nil, "", err
 	}
@@ -695,10 +717,7 @@ func (s *Server) storeFunnel(w words, v *memory.View, a wear.Ask, noted []signal
 		raw := float64(of.Hits) / float64(of.Size)
 		u := figure.FunnelUnit{
 			Name: of.Store, Hits: of.Hits, Size: of.Size, Raw: raw, Expected: of.Expected, Share: of.LikeForLike(stand.All),
-			Weight: of.Weight, Outside: stand.Outside(of),
-		}
-		if at, err := stats.FunnelAt(stand.All, of.Size); err == nil { // no limits where all or none are worn
-			u.RawOutside = raw > at.High998 || raw < at.Low998
+			Weight: of.Weight, Outside: stand.Outside(of), RawOutside: of.RawOutside,
 		}
 		for _, n := range noted {
 			if n.of.Kind == wear.StoreApart && n.of.Store == u.Name {

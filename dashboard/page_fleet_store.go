@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"errors"
+	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -113,7 +114,7 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	if view.Verdicts, n, err = w.storeVerdicts(v, of); err != nil {
 		return err
 	}
-	if view.Readers, view.Shifts, err = w.storeReaders(v, a, store.Code); err != nil {
+	if view.Readers, view.Shifts, err = s.storeReaders(w, v, a, store.Code); err != nil {
 		return err
 	}
 	view.Credit = at("/fleet/credit", rangeOf(c), "store", store.Code)
@@ -123,8 +124,12 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 
 // storeReaders says whether a store stands apart and whether that looks like its
 // readers, with the zones that say so.
-func (w words) storeReaders(v *memory.View, a wear.Ask, store string) (answer string, rows []storeShift, err error) {
-	r, err := wear.HowRead(v, a, store)
+func (s *Server) storeReaders(w words, v *memory.View, a wear.Ask, store string) (answer string, rows []storeShift, err error) {
+	stand, err := s.stand(v, a)
+	if err != nil {
+		return "", nil, err
+	}
+	r, err := s.readings.get(fmt.Sprintf("%s %+v", store, a), v.Fingerprint(), func() (*wear.Reading, error) { return wear.HowRead(v, a, stand, store) })
 	if err != nil || r.Size == 0 {
 		return "", nil, err
 	}

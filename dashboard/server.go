@@ -95,6 +95,7 @@ type Server struct {
 	grids    *kept[*wear.Grid]
 	found    *kept[[]wear.Signal]
 	stands   *kept[*wear.Stand]
+	readings *kept[*wear.Reading]
 	failures *kept[*wear.Failures]
 	charts   *kept[*wear.FailureChart]
 	// imports are the files that people are bringing in over a page.
@@ -132,6 +133,7 @@ func New(cfg Config) (*Server, error) {
 		grids:     newKept[*wear.Grid](cfg.Logger, cfg.Clock, maxKept),
 		found:     newKept[[]wear.Signal](cfg.Logger, cfg.Clock, maxKept),
 		stands:    newKept[*wear.Stand](cfg.Logger, cfg.Clock, maxKept),
+		readings:  newKept[*wear.Reading](cfg.Logger, cfg.Clock, maxKept),
 		failures:  newKept[*wear.Failures](cfg.Logger, cfg.Clock, maxKept),
 		charts:    newKept[*wear.FailureChart](cfg.Logger, cfg.Clock, maxKept),
 		imports:   newImportFiles(cfg.Clock),

@@ -99,7 +99,7 @@ func (g *grouping) mostCounters() uint64 {
 			rows += s.len()
 		}
 	}
-	return max(mostCounters, uint64(rows)/rowsACounter)
+	return max(mostCounters, min(countersARow*uint64(rows), boundCounters))
 }
 
 // beside returns the question for another goroutine.
@@ -232,12 +232,14 @@ func (g *grouping) cells(t *tally) []Cell {
 }
 
 // Up to how many counters are an array: of any rows, and of those of one model or
-// store, of whose values a table is sooner cleared; and from how many rows a counter
-// it may be a larger one. House values.
+// store, of whose values a table is sooner cleared; and how many there may be for a
+// row, and at most, where rows are counted by a value: a table takes many times as long
+// for a row as an array for a counter. House values.
 const (
-	mostCounters = 1 << 20
-	fewCounters  = 1 << 12
-	rowsACounter = 2
+	mostCounters  = 1 << 20
+	fewCounters   = 1 << 12
+	countersARow  = 4
+	boundCounters = 1 << 23
 )
 
 // tally counts keys: in an array while they are few, else in a table.
@@ -281,7 +283,11 @@ func (t *tally) copied() (*tally, int) {
 	if len(t.dense) == 0 {
 		return t.table.copied()
 	}
-	if size := slotsFor(t.size()); size*slotBytes < 4*len(t.dense) {
+	size := slotsFor(t.size())
+	if n := min(size*slotBytes, 4*len(t.dense)); n > answerBytes {
+		return nil, n
+	}
+	if size*slotBytes < 4*len(t.dense) {
 		own := &tally{table: table{slots: make([]slot, size)}}
 		for key, c := range t.dense {
 			if c > 0 {
@@ -290,7 +296,7 @@ func (t *tally) copied() (*tally, int) {
 		}
 		return own, own.bytes()
 	}
-	return &tally{dense: slices.Clone(t.dense)}, 4 * len(t.dense) // an array is no larger than answerBytes
+	return &tally{dense: slices.Clone(t.dense)}, 4 * len(t.dense)
 }
 
 func (t *tally) bytes() int { return 4*cap(t.dense) + t.table.bytes() }

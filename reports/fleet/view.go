@@ -85,12 +85,7 @@ func (v *View) Label(d Dim, word string) string {
 	if d != Model {
 		return word
 	}
-	for code, id := range v.names.ids() {
-		if id == word {
-			return v.names.labels[code]
-		}
-	}
-	return ""
+	return v.names.labelOf()[word]
 }
 
 // Words returns the words that a dimension has in the view, in order, without

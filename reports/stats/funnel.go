@@ -8,10 +8,15 @@ import (
 // FunnelLimits are the control limits of a share at one size. Exact limits
 // interpolate between whole numbers of hits.
 type FunnelLimits struct {
-	Low95         float64 `json:"low95"`
-	High95        float64 `json:"high95"`
-	Low998        float64 `json:"low998"`
-	High998       float64 `json:"high998"`
+	Low95   float64 `json:"low95"`
+	High95  float64 `json:"high95"`
+	Low998  float64 `json:"low998"`
+	High998 float64 `json:"high998"`
+	NormalLimits
+}
+
+// NormalLimits are the control limits of a share at one size by the normal curve.
+type NormalLimits struct {
 	NormalLow95   float64 `json:"normal_low95"`
 	NormalHigh95  float64 `json:"normal_high95"`
 	NormalLow998  float64 `json:"normal_low998"`
@@ -137,26 +142,50 @@ func (f *Funnel) Adjusted(size int, conf float64) (low, high float64, err error)
 	return math.Max(0, f.Target-half), math.Min(1, f.Target+half), nil
 }
 
-// FunnelAt returns the limits of a funnel at a size, to draw its curves.
+// FunnelAt returns the limits of a funnel at a size.
 //
 // Errors: ErrBadInput unless 0 < target < 1 and size ≥ 1.
 func FunnelAt(target float64, size int) (FunnelLimits, error) {
-	if !(target > 0 && target < 1) || size < 1 {
-		return FunnelLimits{}, badInput("target %v at size %d, must lie between 0 and 1 at 1 or more", target, size)
+	if err := checkFunnelAt(target, size); err != nil {
+		return FunnelLimits{}, err
 	}
 	return funnelLimits(target, size), nil
 }
 
-func funnelLimits(p0 float64, size int) FunnelLimits {
-	normal := func(q float64) float64 {
-		v := p0 + zQuantile(q)*math.Sqrt(p0*(1-p0)/float64(size))
-		return math.Min(1, math.Max(0, v))
+// NormalFunnelAt returns the limits by the normal curve at a size, to draw a
+// funnel's curves: the exact ones take some hundred times as long.
+//
+// Errors: ErrBadInput unless 0 < target < 1 and size ≥ 1.
+func NormalFunnelAt(target float64, size int) (NormalLimits, error) {
+	if err := checkFunnelAt(target, size); err != nil {
+		return NormalLimits{}, err
 	}
+	return normalLimits(target, size), nil
+}
+
+func checkFunnelAt(target float64, size int) error {
+	if !(target > 0 && target < 1) || size < 1 {
+		return badInput("target %v at size %d, must lie between 0 and 1 at 1 or more", target, size)
+	}
+	return nil
+}
+
+func funnelLimits(p0 float64, size int) FunnelLimits {
 	return FunnelLimits{
 		Low95: exactLimit(p0, size, funnelInner), High95: exactLimit(p0, size, 1-funnelInner),
 		Low998: exactLimit(p0, size, funnelOuter), High998: exactLimit(p0, size, 1-funnelOuter),
-		NormalLow95: normal(funnelInner), NormalHigh95: normal(1 - funnelInner),
-		NormalLow998: normal(funnelOuter), NormalHigh998: normal(1 - funnelOuter),
+		NormalLimits: normalLimits(p0, size),
+	}
+}
+
+func normalLimits(p0 float64, size int) NormalLimits {
+	at := func(q float64) float64 {
+		v := p0 + zQuantile(q)*math.Sqrt(p0*(1-p0)/float64(size))
+		return math.Min(1, math.Max(0, v))
+	}
+	return NormalLimits{
+		NormalLow95: at(funnelInner), NormalHigh95: at(1 - funnelInner),
+		NormalLow998: at(funnelOuter), NormalHigh998: at(1 - funnelOuter),
 	}
 }
 

@@ -3,13 +3,13 @@ package stats
 import "math"
 
 // riskStates is the finer of the two lattices of RiskRunLength.
-const riskStates = 1600
+const riskStates = 800
 
 // RiskRunLength returns the run length, in cases, of RiskAdjustedCUSUM for
 // cases drawn from the mix of expected probabilities given, when the true
 // odds are trueOdds times those expected (1: in control). By Markov chain on
 // a lattice of h/n, each weight split between its two neighbours so that the
-// mean is kept, at n = 800 and 1600, extrapolated. The length is not smooth
+// mean is kept, at n = 400 and 800, extrapolated. The length is not smooth
 // in h: good to two digits, and quoted so.
 //
 // The in-control length holds only if the expected probabilities do.

@@ -59,14 +59,10 @@ const manyZones = 8
 // HowRead answers whether a store's readings are apart from like ones elsewhere,
 // and whether that looks like its readers: people who grade harder do so in every
 // zone and on every model, where another mix of feet or shoes shows in some. It
-// is a reason to compare readers, and no proof.
-func HowRead(v *fleet.View, a Ask, store string) (*Reading, error) {
-	a = a.Without(fleet.Store).Without(fleet.Region)
-	stand, err := Standings(v, a)
-	if err != nil {
-		return nil, err
-	}
-	r := &Reading{Cause: NotApart}
+// is a reason to compare readers, and no proof. The question asks about all stores,
+// and stand is its [Standings].
+func HowRead(v *fleet.View, a Ask, stand *Stand, store string) (r *Reading, err error) {
+	r = &Reading{Cause: NotApart}
 	at := slices.IndexFunc(stand.Stores, func(s Standing) bool { return s.Store == store })
 	if at < 0 {
 		return r, nil

@@ -16,10 +16,12 @@ func TestAStoreThatReadsHardLooksLikeItsReaders(t *testing.T) {
 		f := sim.New(sim.Options{Plant: planted})
 		view, err := fleettest.Load(t.Context(), f)
 		must(t, err)
+		stand, err := wear.Standings(view, wear.Ask{Scopes: models.Fleet})
+		must(t, err)
 		store := f.Stores[f.Plants().Store].Code
 		for i := range f.Stores {
 			code := f.Stores[i].Code
-			r, err := wear.HowRead(view, wear.Ask{Scopes: models.Fleet}, code)
+			r, err := wear.HowRead(view, wear.Ask{Scopes: models.Fleet}, stand, code)
 			must(t, err)
 			if want := planted && code == store; (r.Cause == wear.Readers) != want {
 				t.Errorf("planted %v: %s is put down to %s", planted, code, r.Cause)

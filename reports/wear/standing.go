@@ -11,6 +11,9 @@ import (
 type Standing struct {
 	Store      string
 	Hits, Size int
+	// RawOutside says that the share as it was counted lies beyond the exact 99.8 %
+	// limits around all stores'; false where all or none are worn.
+	RawOutside bool
 	// Expected is the share that readings of the same kind of visit, category and
 	// distance (bands of 100 km) have in all other stores, weighted by the store's
 	// own mix.
@@ -81,6 +84,10 @@ func Standings(v *fleet.View, a Ask) (*Stand, error) {
 			continue
 		}
 		s := Standing{Store: units[i].words[0], Hits: like.hits, Size: like.size, Expected: like.share(), Weight: float64(like.size)}
+		if at, err := stats.FunnelAt(stand.All, s.Size); err == nil {
+			share := float64(s.Hits) / float64(s.Size)
+			s.RawOutside = share > at.High998 || share < at.Low998
+		}
 		if like.variance > 0 {
 			s.Known, s.Z = true, (float64(like.hits)-like.expected)/math.Sqrt(like.variance)
 			s.Weight = (1 - stand.All) * like.expected * like.expected / (stand.All * like.variance)
@@ -118,6 +125,6 @@ func storesApart(v *fleet.View, a Ask) ([]Signal, error) {
 
 // FunnelLimits returns the limits of a funnel like for like at a weight: those of
 // chance, widened by the spread.
-func (s *Stand) FunnelLimits(weight int) (stats.FunnelLimits, error) {
-	return stats.FunnelAt(s.All, max(1, int(math.Round(float64(weight)/(s.Spread*s.Spread)))))
+func (s *Stand) FunnelLimits(weight int) (stats.NormalLimits, error) {
+	return stats.NormalFunnelAt(s.All, max(1, int(math.Round(float64(weight)/(s.Spread*s.Spread)))))
 }
