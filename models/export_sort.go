@@ -55,8 +55,11 @@ type rowAt struct {
 	from, to int
 }
 
-// run returns an empty run, for one goroutine.
-func (s *sorter) run() *run { return &run{sorter: s, stores: map[string]string{}} }
+// run returns an empty run, for one goroutine. It has its memory from the start: what
+// is outgrown on the way is touched for nothing.
+func (s *sorter) run() *run {
+	return &run{sorter: s, text: make([]byte, 0, s.bytes+runBuffer), stores: map[string]string{}}
+}
 
 // add adds a row, which stands at the end of the run's text from a place on.
 func (r *run) add(store string, id id, from int) error {
