@@ -112,8 +112,12 @@ func TestSpanishSaysAllThatEnglishSays(t *testing.T) {
 			}
 		}
 	}
+	var routes []string
+	for r := assess.BackToRunner; r <= assess.SealedDisposal; r++ {
+		routes = append(routes, r.String())
+	}
 	for _, list := range [][]string{
-		assess.GaitWords, assess.StrikeWords, assess.Surfaces, assess.UsedForWords, assess.GaitByWords,
+		routes, assess.GaitWords, assess.StrikeWords, assess.Surfaces, assess.UsedForWords, assess.GaitByWords,
 		assess.KMSourceWords, assess.KindWords[1:], retail.Categories,
 	} {
 		for _, w := range list {
