@@ -8,12 +8,13 @@ import (
 	"time"
 )
 
-// What took longer than slowAnswer to find is given as it was for a while, and found
-// anew behind the reader's back, keptShare times what it took after it was found or
-// tried last, so that no more than that part of a processor goes into it. It is given
-// no longer than keptFor, or twice that time. House values.
+// What took longer than slowAnswer to find is given as it was for keptShare times as
+// long, so that no more than that part of a processor goes into it. What took longer
+// than longAnswer is then found anew behind the reader's back, and given as it was
+// meanwhile: no longer than keptFor, or twice that time. House values.
 const (
 	slowAnswer = 20 * time.Millisecond
+	longAnswer = 200 * time.Millisecond
 	keptFor    = time.Minute
 	keptShare  = 20
 )
@@ -66,17 +67,17 @@ func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) 
 
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	switch {
-	case a.found && a.data == data:
+	switch now, rest := k.now(), keptShare*a.took; {
+	case a.found && a.data == data, a.found && a.took > slowAnswer && now.Sub(a.at) < rest:
 		return a.value, nil
-	case a.found && a.took > slowAnswer && k.now().Sub(a.at) < max(keptFor, 2*keptShare*a.took):
-		if !a.asking && k.now().Sub(a.tried) >= keptShare*a.took {
+	case a.found && a.took > longAnswer && now.Sub(a.at) < max(keptFor, 2*rest):
+		if !a.asking && now.Sub(a.tried) >= rest {
 			a.asking = true
 			go k.again(a, data, find)
 		}
 		return a.value, nil
 	}
-	value, took, err := timed(find)
+	value, took, err := k.timed(find)
 	if err == nil {
 		a.set(data, value, k.now(), took)
 	}
@@ -86,7 +87,7 @@ func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) 
 // again finds an answer anew while nobody waits for it. What fails is noted, and
 // asked again by the next reader.
 func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
-	value, took, err := timed(func() (value V, err error) {
+	value, took, err := k.timed(func() (value V, err error) {
 		defer func() {
 			if v := recover(); v != nil { // no request is there to answer for it
 				err = fmt.Errorf("panic: %v\n%s", v, debug.Stack())
@@ -104,10 +105,12 @@ func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
 	a.set(data, value, k.now(), took)
 }
 
-func timed[V any](find func() (V, error)) (V, time.Duration, error) {
-	begin := time.Now() // how long it took, whatever the clock says
+// timed finds an answer and how long that took, by the clock: where it stands still,
+// as in tests, nothing is kept that was found of other data.
+func (k *kept[V]) timed(find func() (V, error)) (V, time.Duration, error) {
+	begin := k.now()
 	value, err := find()
-	return value, time.Since(begin), err
+	return value, k.now().Sub(begin), err
 }
 
 func (a *keptAnswer[V]) set(data string, value V, at time.Time, took time.Duration) {

@@ -17,6 +17,7 @@ func TestWhatIsKept(t *testing.T) {
 		asked := 0
 		quick := func() (int, error) { asked++; return asked, nil }
 		slow := func() (int, error) { time.Sleep(2 * slowAnswer); return quick() }
+		long := func() (int, error) { time.Sleep(2 * longAnswer); return quick() }
 		// says asks, and checks whether it was waited for.
 		says := func(question, data string, find func() (int, error), want int, waits time.Duration) {
 			t.Helper()
@@ -50,48 +51,54 @@ func TestWhatIsKept(t *testing.T) {
 		says("f", "1", quick, 4, 0)
 
 		// No more are kept than may be: a third begins anew.
-		says("slow", "1", slow, 5, 2*slowAnswer)
+		says("long", "1", long, 5, 2*longAnswer)
 		if len(k.all) != 1 {
 			t.Errorf("%d are kept of 2", len(k.all))
 		}
 
 		// What took long is given as it was, and found anew behind the reader's back,
 		// by one of those who ask, a while after it was found.
-		says("slow", "2", never, 5, 0)
-		rest := func() { time.Sleep(2 * keptShare * slowAnswer) }
+		says("long", "2", never, 5, 0)
+		rest := func() { time.Sleep(2 * keptShare * longAnswer) }
 		rest()
-		says("slow", "2", slow, 5, 0)
-		says("slow", "2", never, 5, 0)
-		time.Sleep(2 * slowAnswer)
+		says("long", "2", long, 5, 0)
+		says("long", "2", never, 5, 0)
+		time.Sleep(2 * longAnswer)
 		synctest.Wait()
-		says("slow", "2", never, 6, 0)
+		says("long", "2", never, 6, 0)
 
 		// What fails there, or panics, is noted; the next reader asks again.
 		for _, fail := range []func() (int, error){func() (int, error) { return 0, errors.New("it is lost") }, never} {
 			rest()
-			says("slow", "3", fail, 6, 0)
+			says("long", "3", fail, 6, 0)
 			synctest.Wait()
-			says("slow", "3", never, 6, 0)
+			says("long", "3", never, 6, 0)
 		}
 		if said := logged.String(); !strings.Contains(said, "it is lost") || !strings.Contains(said, "panic: it is asked") {
 			t.Errorf("the log says %q", said)
 		}
 		rest()
-		says("slow", "3", slow, 6, 0)
-		time.Sleep(2 * slowAnswer)
+		says("long", "3", long, 6, 0)
+		time.Sleep(2 * longAnswer)
 		synctest.Wait()
-		says("slow", "3", never, 7, 0)
+		says("long", "3", never, 7, 0)
 
 		// But not for ever.
 		time.Sleep(keptFor)
-		says("slow", "4", quick, 8, 0)
+		says("long", "4", quick, 8, 0)
+
+		// What took a while is given as it was, and then waited for.
+		says("slow", "1", slow, 9, 2*slowAnswer)
+		says("slow", "2", never, 9, 0)
+		time.Sleep(2 * keptShare * slowAnswer)
+		says("slow", "2", slow, 10, 2*slowAnswer)
 
 		// What takes many minutes is given for forty times as long.
 		hour := func() (int, error) { time.Sleep(time.Hour); return quick() }
-		says("hour", "1", hour, 9, time.Hour)
+		says("hour", "1", hour, 11, time.Hour)
 		time.Sleep(2*keptShare*time.Hour - time.Second)
-		says("hour", "2", quick, 9, 0)
+		says("hour", "2", quick, 11, 0)
 		synctest.Wait()
-		says("hour", "2", never, 10, 0)
+		says("hour", "2", never, 12, 0)
 	})
 }
