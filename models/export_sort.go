@@ -136,38 +136,44 @@ func (s *sorter) reserve(size int64) (file *os.File, at int64, err error) {
 	}
 	at = s.end
 	s.end += size
-	s.sources = append(s.sources, fileRun(io.NewSectionReader(s.file, at, size)))
+	s.sources = append(s.sources, s.fileRun(io.NewSectionReader(s.file, at, size)))
 	return s.file, at, nil
 }
 
-// runBuffer is how much of a run is written or read at once. House value.
-const runBuffer = 64 << 10
+// runBuffer is how much of a run is written or read at once, and mergeBuffers how
+// much of all runs together as they are merged, but for the least that is worth a
+// read of each. House values.
+const (
+	runBuffer      = 64 << 10
+	mergeBuffers   = 16 << 20
+	leastRunBuffer = 4 << 10
+)
 
 // fileRun is a run that spill wrote.
-func fileRun(section *io.SectionReader) *sortedRun {
+func (s *sorter) fileRun(section *io.SectionReader) *sortedRun {
 	var (
 		head  [rowHead]byte
 		store []byte
 		in    *bufio.Reader
 	)
-	return &sortedRun{next: func(s *sortedRun) error {
+	return &sortedRun{next: func(r *sortedRun) error {
 		if in == nil {
-			in = bufio.NewReaderSize(section, runBuffer)
+			in = bufio.NewReaderSize(section, min(runBuffer, max(mergeBuffers/len(s.sources), leastRunBuffer)))
 		}
 		if _, err := io.ReadFull(in, head[:]); err != nil {
 			return err
 		}
-		copy(s.key.id[:], head[:])
-		lengths := head[len(s.key.id):]
+		copy(r.key.id[:], head[:])
+		lengths := head[len(r.key.id):]
 		store = sized(store, binary.LittleEndian.Uint32(lengths))
-		s.text = sized(s.text, binary.LittleEndian.Uint32(lengths[4:]))
+		r.text = sized(r.text, binary.LittleEndian.Uint32(lengths[4:]))
 		if _, err := io.ReadFull(in, store); err != nil {
 			return fmt.Errorf("a temporary file is shorter than it was: %w", err)
 		}
-		if string(store) != s.key.store {
-			s.key.store = string(store)
+		if string(store) != r.key.store {
+			r.key.store = string(store)
 		}
-		if _, err := io.ReadFull(in, s.text); err != nil {
+		if _, err := io.ReadFull(in, r.text); err != nil {
 			return fmt.Errorf("a temporary file is shorter than it was: %w", err)
 		}
 		return nil
