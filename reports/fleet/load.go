@@ -17,13 +17,10 @@ const gcPercent = 10
 
 // readWhole fills the copy with every fact of the source. Each part of the source
 // is turned into rows by the goroutine that reads it. It sets the collector of the
-// process meanwhile, and gives back to the system what was read with.
+// process meanwhile. What was read with is left to it: answers are made in memory that
+// was touched before, which takes a fraction of the time.
 func (c *Copy) readWhole(ctx context.Context) (err error) {
-	before := debug.SetGCPercent(gcPercent)
-	defer func() {
-		debug.SetGCPercent(before)
-		debug.FreeOSMemory()
-	}()
+	defer debug.SetGCPercent(debug.SetGCPercent(gcPercent))
 	l := &loading{copy: c}
 	if c.at, err = c.o.Source.EachFact(ctx, l.begin); err != nil {
 		return err
