@@ -19,6 +19,11 @@ const (
 	keptShare  = 20
 )
 
+// behindRest is how long the server rests after it found an answer behind a reader's
+// back, times what that took, whichever answer comes next: many of them together
+// would else leave readers no processor. House value.
+const behindRest = 3
+
 // maxKept is how many answers of a kind are remembered.
 const maxKept = 64
 
@@ -27,8 +32,7 @@ const maxKept = 64
 // takes long. What finds it reads the fleet in memory and nothing else, so that the
 // end of the server needn't wait for it.
 type kept[V any] struct {
-	log *slog.Logger
-	now func() time.Time
+	*behind
 	max int
 
 	mu  sync.Mutex
@@ -47,8 +51,36 @@ type keptAnswer[V any] struct {
 	asking bool // found anew, behind a reader's back
 }
 
-func newKept[V any](log *slog.Logger, now func() time.Time, size int) *kept[V] {
-	return &kept[V]{log: log, now: now, max: size, all: map[string]*keptAnswer[V]{}}
+// behind is what the answers of a server that are found behind readers' backs have in
+// common: they are found one at a time.
+type behind struct {
+	log  *slog.Logger
+	now  func() time.Time
+	lock sync.Mutex
+	busy bool
+	rest time.Time // until when none is begun
+}
+
+// begin says whether an answer may be found now; then end is to be told how long it
+// took.
+func (b *behind) begin() bool {
+	b.lock.Lock()
+	defer b.lock.Unlock()
+	if b.busy || b.now().Before(b.rest) {
+		return false
+	}
+	b.busy = true
+	return true
+}
+
+func (b *behind) end(took time.Duration) {
+	b.lock.Lock()
+	defer b.lock.Unlock()
+	b.busy, b.rest = false, b.now().Add(behindRest*took)
+}
+
+func newKept[V any](b *behind, size int) *kept[V] {
+	return &kept[V]{behind: b, max: size, all: map[string]*keptAnswer[V]{}}
 }
 
 // get returns what a question comes to of the data with a fingerprint. Failures are
@@ -71,7 +103,7 @@ func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) 
 	case a.found && a.data == data, a.found && a.took > slowAnswer && now.Sub(a.at) < rest:
 		return a.value, nil
 	case a.found && a.took > longAnswer && now.Sub(a.at) < max(keptFor, 2*rest):
-		if !a.asking && now.Sub(a.tried) >= rest {
+		if !a.asking && now.Sub(a.tried) >= rest && k.begin() {
 			a.asking = true
 			go k.again(a, data, find)
 		}
@@ -95,6 +127,7 @@ func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
 		}()
 		return find()
 	})
+	k.end(took)
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	a.asking, a.tried = false, k.now()

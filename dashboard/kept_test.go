@@ -13,7 +13,8 @@ import (
 func TestWhatIsKept(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var logged bytes.Buffer
-		k := newKept[int](slog.New(slog.NewTextHandler(&logged, nil)), time.Now, 2)
+		b := &behind{log: slog.New(slog.NewTextHandler(&logged, nil)), now: time.Now}
+		k := newKept[int](b, 2)
 		asked := 0
 		quick := func() (int, error) { asked++; return asked, nil }
 		slow := func() (int, error) { time.Sleep(2 * slowAnswer); return quick() }
@@ -100,5 +101,21 @@ func TestWhatIsKept(t *testing.T) {
 		says("hour", "2", quick, 11, 0)
 		synctest.Wait()
 		says("hour", "2", never, 12, 0)
+
+		// Behind readers' backs one is found at a time, and the next after a rest.
+		k = newKept[int](b, 2)
+		says("one", "1", long, 13, 2*longAnswer)
+		says("two", "1", long, 14, 2*longAnswer)
+		rest()
+		says("one", "2", long, 13, 0)
+		says("two", "2", never, 14, 0)
+		time.Sleep(2 * longAnswer)
+		synctest.Wait()
+		says("one", "2", never, 15, 0)
+		says("two", "2", never, 14, 0)
+		time.Sleep(2 * behindRest * longAnswer)
+		says("two", "2", quick, 14, 0)
+		synctest.Wait()
+		says("two", "2", never, 16, 0)
 	})
 }

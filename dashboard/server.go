@@ -120,6 +120,7 @@ func New(cfg Config) (*Server, error) {
 	if cfg.Registry == nil {
 		cfg.Registry = prometheus.NewRegistry()
 	}
+	unseen := &behind{log: cfg.Logger, now: cfg.Clock}
 	s := &Server{
 		cfg:       cfg,
 		db:        cfg.DB,
@@ -130,12 +131,12 @@ func New(cfg Config) (*Server, error) {
 		origin:    http.NewCrossOriginProtection(),
 		known:     newKnown(cfg.Clock),
 		badTokens: newBadTokens(cfg.Clock),
-		grids:     newKept[*wear.Grid](cfg.Logger, cfg.Clock, maxKept),
-		found:     newKept[[]wear.Signal](cfg.Logger, cfg.Clock, maxKept),
-		stands:    newKept[*wear.Stand](cfg.Logger, cfg.Clock, maxKept),
-		readings:  newKept[*wear.Reading](cfg.Logger, cfg.Clock, maxKept),
-		failures:  newKept[*wear.Failures](cfg.Logger, cfg.Clock, maxKept),
-		charts:    newKept[*wear.FailureChart](cfg.Logger, cfg.Clock, maxKept),
+		grids:     newKept[*wear.Grid](unseen, maxKept),
+		found:     newKept[[]wear.Signal](unseen, maxKept),
+		stands:    newKept[*wear.Stand](unseen, maxKept),
+		readings:  newKept[*wear.Reading](unseen, maxKept),
+		failures:  newKept[*wear.Failures](unseen, maxKept),
+		charts:    newKept[*wear.FailureChart](unseen, maxKept),
 		imports:   newImportFiles(cfg.Clock),
 		export:    exchange.Export,
 		stripping: make(chan struct{}, runtime.GOMAXPROCS(0)),
