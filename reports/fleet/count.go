@@ -75,6 +75,9 @@ type grouping struct {
 	cellsN uint64
 	// by is what each cell is counted by; nil where its rows are counted as they are.
 	by *value
+	// km is what mostKM found in kmOf.
+	km   uint64
+	kmOf *View
 }
 
 // counters returns how many counts a question has at most.

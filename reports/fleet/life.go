@@ -178,13 +178,17 @@ func looked(width uint64) *value {
 
 // mostKM returns what no distance of a question's rows is beyond, as in the column.
 func (g *grouping) mostKM() uint64 {
+	if g.kmOf == g.view { // each block of rows asks
+		return g.km
+	}
 	most := uint64(0)
 	for _, s := range g.view.segments {
 		if !g.query.passes(s) {
 			most = max(most, s.mostKM())
 		}
 	}
-	return min(most, g.query.kmLast)
+	g.kmOf, g.km = g.view, min(most, g.query.kmLast)
+	return g.km
 }
 
 func (g *LookGroup) add(key uint64, n int) {
