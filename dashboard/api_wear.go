@@ -300,39 +300,27 @@ const newWithin = 7
 // signals finds what stands out, and puts beside it what people did. What didn't
 // stand out in the readings up to a week ago is new.
 func (s *Server) signals(c *gin.Context, v *memory.View, a wear.Ask) ([]signalOut, error) {
-	find := func(a wear.Ask) ([]wear.Signal, error) {
-		return s.found.get(fmt.Sprintf("%+v", a), v.Fingerprint(), func() ([]wear.Signal, error) { return wear.Signals(v, a) })
-	}
-	found, err := find(a)
-	if err != nil {
-		return nil, err
-	}
-	since := s.now().UTC().AddDate(0, 0, -newWithin).Format(time.DateOnly)
-	before := found
-	if a.To == "" || a.To > since {
-		old := a
-		old.To = since
-		if before, err = find(old); err != nil {
-			return nil, err
-		}
+	all, _, err := s.signalsSoon(c, v, a, 0)
+	return all, err
+}
+
+// signalsSoon is signals for a page that can be shown without them, see [kept.soon].
+func (s *Server) signalsSoon(c *gin.Context, v *memory.View, a wear.Ask, within time.Duration) (all []signalOut, ready bool, err error) {
+	found, ready, err := s.standOut(v, a, within)
+	if err != nil || !ready {
+		return nil, ready, err
 	}
 	stored, err := s.db.Signals(c.Request.Context(), wear.ScopeWord(a.Scopes))
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	all := make([]signalOut, len(found))
-	for i := range found {
-		same := func(o wear.Signal) bool {
-			return o.Kind == found[i].Kind && o.Subject() == found[i].Subject() && (o.Kind != wear.MonthMoved || o.Month == found[i].Month)
-		}
-		all[i] = signalOut{Signal: found[i], State: "found", New: !slices.ContainsFunc(before, same)}
-	}
+	all = slices.Clone(found)
 	for i := range stored {
 		at := slices.IndexFunc(all, func(o signalOut) bool { return o.ID == stored[i].ID })
 		if at < 0 {
 			var evidence wear.Signal
 			if err := json.Unmarshal(stored[i].Evidence, &evidence); err != nil {
-				return nil, err
+				return nil, false, err
 			}
 			at, all = len(all), append(all, signalOut{Signal: evidence})
 		}
@@ -342,7 +330,35 @@ func (s *Server) signals(c *gin.Context, v *memory.View, a wear.Ask) ([]signalOu
 			o.Notes = append(o.Notes, noteOut(n))
 		}
 	}
-	return all, nil
+	return all, true, nil
+}
+
+// standOut finds what stands out among the pairs asked about, and says what of it is
+// new; like [kept.soon] it waits for it a while.
+func (s *Server) standOut(v *memory.View, a wear.Ask, within time.Duration) ([]signalOut, bool, error) {
+	since := s.now().UTC().AddDate(0, 0, -newWithin).Format(time.DateOnly)
+	return s.found.soon(fmt.Sprintf("%s %+v", since, a), v.Fingerprint(), within, func() ([]signalOut, error) {
+		found, err := wear.Signals(v, a)
+		if err != nil {
+			return nil, err
+		}
+		before := found
+		if a.To == "" || a.To > since {
+			old := a
+			old.To = since
+			if before, err = wear.Signals(v, old); err != nil {
+				return nil, err
+			}
+		}
+		all := make([]signalOut, len(found))
+		for i := range found {
+			same := func(o wear.Signal) bool {
+				return o.Kind == found[i].Kind && o.Subject() == found[i].Subject() && (o.Kind != wear.MonthMoved || o.Month == found[i].Month)
+			}
+			all[i] = signalOut{Signal: found[i], State: "found", New: !slices.ContainsFunc(before, same)}
+		}
+		return all, nil
+	})
 }
 
 // getWearSignals answers with the signals.
@@ -381,7 +397,7 @@ func (s *Server) getWearFailures(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	found, err := s.failing(c, v, a, &m, c.Query("failing"), marks.restarts)
+	found, err := s.failing(c, v, a, &m, c.Query("failing"), marks.restarts, 0)
 	if err != nil {
 		return wrongQuery(err)
 	}

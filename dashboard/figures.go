@@ -16,22 +16,40 @@ import (
 // the same numbers as a table and as files.
 type figureView struct {
 	ID, Title, Caption string
-	SVG                template.HTML
-	Table              figure.Table
-	// CSV and File are the addresses of the files.
-	CSV, File string
+	// CSV and File are the addresses of the files, Whole that of the page of its table.
+	CSV, File, Whole string
 
 	figure figure.Figure
+	say    figure.Say
+	table  *figure.Table // once it is made
+}
+
+// SVG draws the figure.
+func (f figureView) SVG() template.HTML { return drawn(f.figure.Draw(f.say)) }
+
+// Table returns the figure's numbers.
+func (f figureView) Table() *figure.Table {
+	if len(f.table.Columns) == 0 {
+		*f.table = f.figure.Table(f.say)
+	}
+	return f.table
+}
+
+// Long says that the table is a page of its own: that of a funnel of thousands would
+// be most of every page that shows it.
+func (f figureView) Long() bool {
+	funnel, ok := f.figure.(*figure.Funnel)
+	return ok && funnel.Crowded()
 }
 
 // Rows writes the rows of the table: that of a funnel has thousands, for which a
 // template takes most of a page's time.
 func (f figureView) Rows() template.HTML {
 	var b strings.Builder
-	for _, row := range f.Table.Rows {
+	for _, row := range f.Table().Rows {
 		b.WriteString("<tr>")
 		for i, cell := range row {
-			if f.Table.Columns[i].Number {
+			if f.table.Columns[i].Number {
 				b.WriteString(`<td class="num">`)
 			} else {
 				b.WriteString("<td>")
@@ -47,10 +65,10 @@ func (f figureView) Rows() template.HTML {
 // figure lays a figure out for a page. Its files are at the page's own address,
 // so that they answer to the same filters.
 func (s *Server) figure(c *gin.Context, id, title, caption string, f figure.Figure) figureView {
-	w := s.words(c)
 	file := func(as string) string { return address(c, "figure", id, "as", as) }
 	return figureView{
-		ID: id, Title: title, Caption: caption, SVG: drawn(f.Draw(w.say)), Table: f.Table(w.say), CSV: file("csv"), File: file("svg"), figure: f,
+		ID: id, Title: title, Caption: caption, CSV: file("csv"), File: file("svg"), Whole: file("table"),
+		figure: f, say: s.words(c).say, table: new(figure.Table),
 	}
 }
 
@@ -58,8 +76,14 @@ func (s *Server) figure(c *gin.Context, id, title, caption string, f figure.Figu
 // it writes.
 func drawn(s *figure.Scene) template.HTML { return template.HTML(s.SVG()) }
 
-// serveFigure answers with a file of one of a page's figures, where the address
-// asks for one.
+// tablePage is the table of a figure as a page of its own.
+type tablePage struct {
+	figureView
+	Back string
+}
+
+// serveFigure answers with a file of one of a page's figures, or with its table,
+// where the address asks for one.
 func (s *Server) serveFigure(c *gin.Context, figures ...figureView) (bool, error) {
 	as := c.Query("as")
 	if as == "" {
@@ -73,7 +97,7 @@ func (s *Server) serveFigure(c *gin.Context, figures ...figureView) (bool, error
 		switch as {
 		case "csv":
 			var b bytes.Buffer
-			if err := f.Table.CSV(&b); err != nil {
+			if err := f.Table().CSV(&b); err != nil {
 				return true, err
 			}
 			attach(c, f.ID+".csv", "text/csv; charset=utf-8", b.Bytes())
@@ -81,6 +105,8 @@ func (s *Server) serveFigure(c *gin.Context, figures ...figureView) (bool, error
 		case "svg":
 			attach(c, f.ID+".svg", "image/svg+xml", figure.File(f.figure, f.Title, f.Caption, s.words(c).say))
 			return true, nil
+		case "table":
+			return true, s.render(c, http.StatusOK, "fleet-table", tablePage{*f, address(c, "figure", "", "as", "")})
 		}
 	}
 	return true, refuse(notFound, "there is no such figure on this page")

@@ -9,12 +9,11 @@ import (
 )
 
 // What took longer than slowAnswer to find is given as it was for keptShare times as
-// long, so that no more than that part of a processor goes into it. What took longer
-// than longAnswer is then found anew behind the reader's back, and given as it was
-// meanwhile: no longer than keptFor, or twice that time. House values.
+// long, so that no more than that part of a processor goes into it. Then it is found
+// anew behind the reader's back, and given as it was meanwhile: no longer than keptFor,
+// or twice that time. House values.
 const (
 	slowAnswer = 20 * time.Millisecond
-	longAnswer = 200 * time.Millisecond
 	keptFor    = time.Minute
 	keptShare  = 20
 )
@@ -41,7 +40,7 @@ type kept[V any] struct {
 
 // keptAnswer is what one question came to. Its first finder is waited for.
 type keptAnswer[V any] struct {
-	mu     sync.Mutex
+	turn   chan struct{} // has one place: a lock that a test with its own clock can wait for
 	found  bool
 	data   string // fingerprint of the data it is of
 	value  V
@@ -83,30 +82,28 @@ func newKept[V any](b *behind, size int) *kept[V] {
 	return &kept[V]{behind: b, max: size, all: map[string]*keptAnswer[V]{}}
 }
 
-// get returns what a question comes to of the data with a fingerprint. Failures are
-// not remembered. The value is every asker's: it is not to be changed.
-func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) {
+// of returns the answer to a question, empty where it is new.
+func (k *kept[V]) of(question string) *keptAnswer[V] {
 	k.mu.Lock()
+	defer k.mu.Unlock()
 	a := k.all[question]
 	if a == nil {
 		if len(k.all) >= k.max {
 			clear(k.all) // full: begin anew
 		}
-		a = &keptAnswer[V]{}
+		a = &keptAnswer[V]{turn: make(chan struct{}, 1)}
 		k.all[question] = a
 	}
-	k.mu.Unlock()
+	return a
+}
 
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	switch now, rest := k.now(), keptShare*a.took; {
-	case a.found && a.data == data, a.found && a.took > slowAnswer && now.Sub(a.at) < rest:
-		return a.value, nil
-	case a.found && a.took > longAnswer && now.Sub(a.at) < max(keptFor, 2*rest):
-		if !a.asking && now.Sub(a.tried) >= rest && k.begin() {
-			a.asking = true
-			go k.again(a, data, find)
-		}
+// get returns what a question comes to of the data with a fingerprint. Failures are
+// not remembered. The value is every asker's: it is not to be changed.
+func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) {
+	a := k.of(question)
+	a.turn <- struct{}{}
+	defer func() { <-a.turn }()
+	if k.holds(a, data, find) {
 		return a.value, nil
 	}
 	value, took, err := k.timed(find)
@@ -116,20 +113,77 @@ func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) 
 	return value, err
 }
 
-// again finds an answer anew while nobody waits for it. What fails is noted, and
-// asked again by the next reader.
-func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
-	value, took, err := k.timed(func() (value V, err error) {
+// holds says whether the answer that there is may be given, and sees to it that one of
+// other data is found anew. The turn is the caller's.
+func (k *kept[V]) holds(a *keptAnswer[V], data string, find func() (V, error)) bool {
+	if !a.found || a.data == data {
+		return a.found
+	}
+	now, rest := k.now(), keptShare*a.took
+	if a.took <= slowAnswer || now.Sub(a.at) >= max(keptFor, 2*rest) {
+		return false
+	}
+	if !a.asking && now.Sub(a.tried) >= rest && k.begin() {
+		a.asking = true
+		go k.again(a, data, find)
+	}
+	return true
+}
+
+// soon is get for a page that can be shown without the answer: it waits no longer than
+// a while, 0 for as long as it takes, and says whether it has the answer. What isn't
+// there yet is found all the same, for who asks next.
+func (k *kept[V]) soon(question, data string, within time.Duration, find func() (V, error)) (V, bool, error) {
+	if within == 0 {
+		value, err := k.get(question, data, find)
+		return value, true, err
+	}
+	a := k.of(question)
+	select {
+	case a.turn <- struct{}{}:
+		holds, value := k.holds(a, data, find), a.value
+		if <-a.turn; holds {
+			return value, true, nil
+		}
+	default: // it is being found
+	}
+	type answer struct {
+		value V
+		err   error
+	}
+	done := make(chan answer, 1)
+	go func() {
+		value, err := k.get(question, data, guarded(find))
+		done <- answer{value, err}
+	}()
+	select {
+	case found := <-done:
+		return found.value, true, found.err
+	case <-time.After(within):
+		var none V
+		return none, false, nil
+	}
+}
+
+// guarded is what finds an answer where no request is there to answer for a panic.
+func guarded[V any](find func() (V, error)) func() (V, error) {
+	return func() (value V, err error) {
 		defer func() {
-			if v := recover(); v != nil { // no request is there to answer for it
+			if v := recover(); v != nil {
 				err = fmt.Errorf("panic: %v\n%s", v, debug.Stack())
 			}
 		}()
 		return find()
-	})
+	}
+}
+
+// again finds an answer anew while nobody waits for it. What fails is noted, and
+// asked again by the next reader.
+func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
+	value, took, err := k.timed(guarded(find))
 	k.end(took)
-	a.mu.Lock()
-	defer a.mu.Unlock()
+	a.turn <- struct{}{}
+	defer func() { <-a.turn }()
 	a.asking, a.tried = false, k.now()
 	if err != nil {
 		k.log.Error("an answer about the fleet was not found anew", "err", err)

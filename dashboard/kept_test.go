@@ -15,9 +15,9 @@ func TestWhatIsKept(t *testing.T) {
 		var logged bytes.Buffer
 		b := &behind{log: slog.New(slog.NewTextHandler(&logged, nil)), now: time.Now}
 		k := newKept[int](b, 2)
+		const longAnswer = 10 * slowAnswer
 		asked := 0
 		quick := func() (int, error) { asked++; return asked, nil }
-		slow := func() (int, error) { time.Sleep(2 * slowAnswer); return quick() }
 		long := func() (int, error) { time.Sleep(2 * longAnswer); return quick() }
 		// says asks, and checks whether it was waited for.
 		says := func(question, data string, find func() (int, error), want int, waits time.Duration) {
@@ -88,34 +88,57 @@ func TestWhatIsKept(t *testing.T) {
 		time.Sleep(keptFor)
 		says("long", "4", quick, 8, 0)
 
-		// What took a while is given as it was, and then waited for.
-		says("slow", "1", slow, 9, 2*slowAnswer)
-		says("slow", "2", never, 9, 0)
-		time.Sleep(2 * keptShare * slowAnswer)
-		says("slow", "2", slow, 10, 2*slowAnswer)
-
 		// What takes many minutes is given for forty times as long.
 		hour := func() (int, error) { time.Sleep(time.Hour); return quick() }
-		says("hour", "1", hour, 11, time.Hour)
+		says("hour", "1", hour, 9, time.Hour)
 		time.Sleep(2*keptShare*time.Hour - time.Second)
-		says("hour", "2", quick, 11, 0)
+		says("hour", "2", quick, 9, 0)
 		synctest.Wait()
-		says("hour", "2", never, 12, 0)
+		says("hour", "2", never, 10, 0)
 
 		// Behind readers' backs one is found at a time, and the next after a rest.
 		k = newKept[int](b, 2)
-		says("one", "1", long, 13, 2*longAnswer)
-		says("two", "1", long, 14, 2*longAnswer)
+		says("one", "1", long, 11, 2*longAnswer)
+		says("two", "1", long, 12, 2*longAnswer)
 		rest()
-		says("one", "2", long, 13, 0)
-		says("two", "2", never, 14, 0)
+		says("one", "2", long, 11, 0)
+		says("two", "2", never, 12, 0)
 		time.Sleep(2 * longAnswer)
 		synctest.Wait()
-		says("one", "2", never, 15, 0)
-		says("two", "2", never, 14, 0)
+		says("one", "2", never, 13, 0)
+		says("two", "2", never, 12, 0)
 		time.Sleep(2 * behindRest * longAnswer)
-		says("two", "2", quick, 14, 0)
+		says("two", "2", quick, 12, 0)
 		synctest.Wait()
-		says("two", "2", never, 16, 0)
+		says("two", "2", never, 14, 0)
+	})
+}
+
+func TestAPageIsShownWithoutWhatTakesLong(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		k := newKept[int](&behind{log: slog.New(slog.DiscardHandler), now: time.Now}, 2)
+		const within = time.Second
+		times := 0
+		find := func() (int, error) { times++; time.Sleep(3 * within); return 7, nil }
+		says := func(within time.Duration, want int, wantReady bool, waits time.Duration) {
+			t.Helper()
+			begin := time.Now()
+			got, ready, err := k.soon("q", "1", within, find)
+			if took := time.Since(begin); got != want || ready != wantReady || err != nil || took != waits {
+				t.Errorf("it is %d, ready %t, after %v, %v; want %d, %t, after %v", got, ready, took, err, want, wantReady, waits)
+			}
+		}
+		says(within, 0, false, within)
+		says(within, 0, false, within) // who asks meanwhile waits as long
+		says(0, 7, true, within)       // or until it is found
+		says(within, 7, true, 0)
+		if times != 1 {
+			t.Errorf("it was found %d times", times)
+		}
+		for _, fail := range []func() (int, error){func() (int, error) { return 0, errors.New("it is lost") }, func() (int, error) { panic("it is lost") }} {
+			if _, ready, err := k.soon("f", "1", within, fail); !ready || err == nil || !strings.Contains(err.Error(), "it is lost") {
+				t.Errorf("a failure is ready %t, %v", ready, err)
+			}
+		}
 	})
 }

@@ -44,8 +44,10 @@ type fleetPage struct {
 	Band    way
 	Signals []signalView
 	More    int // signals that aren't shown
-	Pairs   string
-	Empty   bool
+	// Later is where the page has its signals, while they are looked for.
+	Later string
+	Pairs string
+	Empty bool
 }
 
 // wearFilters are the filters on the board, which live in the address.
@@ -206,11 +208,15 @@ func (s *Server) showFleet(c *gin.Context) error {
 	// Where no months are named, signals are looked for in all of them: a batch
 	// that fails early did so when it was new.
 	looked := a
-	signals, err := s.signals(c, v, looked)
+	within := s.patience(c)
+	signals, ready, err := s.signalsSoon(c, v, looked, within)
 	if err != nil {
 		return err
 	}
 	view := fleetPage{Open: c.Query("open")}
+	if !ready {
+		view.Later = address(c, waitKey, "yes")
+	}
 	if view.wearFilters, a, err = s.wearFilters(c, v, a); err != nil {
 		return err
 	}
@@ -746,6 +752,9 @@ func (s *Server) storeFunnel(w words, v *memory.View, a wear.Ask, noted []signal
 		f.Finding = w.say("fleet.stores.finding", "n", len(f.Units), "stores", w.list(outside))
 	}
 	caption := w.say("fleet.stores.caption")
+	if f.Crowded() {
+		caption += " " + w.say("fleet.stores.crowd")
+	}
 	if len(explained) > 0 {
 		caption += " " + w.say("fleet.stores.explained", "n", len(explained), "stores", w.list(explained))
 	}

@@ -27,6 +27,8 @@ type modelFailing struct {
 	Pairs way
 	// Act asks for a second reader where there is a signal.
 	Act string
+	// Later is where the page has all this but for Batches, while it is found.
+	Later string
 }
 
 // perSold is to how many pairs sold failures are told.
@@ -58,15 +60,14 @@ type failureOut struct {
 	SoldWhy     string      `json:"sold_why,omitempty"`
 }
 
-// failing answers whether a model fails early; batch is empty for all of its pairs.
-func (s *Server) failing(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel, batch string, restarts []wear.FailureRestart) (*failureOut, error) {
-	data := v.Fingerprint()
-	whole := a.Without(memory.Batch)
-	whole.From, whole.To = "", ""
-	found, err := s.failures.get(fmt.Sprintf("%+v", whole), data, func() (*wear.Failures, error) { return wear.FindFailures(v, whole) })
-	if err != nil {
+// failing answers whether a model fails early; batch is empty for all of its pairs. It
+// is nil where a page waited within for what charts go by, see [kept.soon].
+func (s *Server) failing(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel, batch string, restarts []wear.FailureRestart, within time.Duration) (*failureOut, error) {
+	found, ready, err := s.allFailing(v, a.Without(memory.Batch), within)
+	if err != nil || !ready {
 		return nil, err
 	}
+	data := v.Fingerprint()
 	chart, err := s.charts.get(fmt.Sprintf("%s %q %+v %+v", m.ID, batch, restarts, a), data, func() (*wear.FailureChart, error) {
 		return found.Chart(v, a, m.Category, m.ID.String(), batch, restarts)
 	})
@@ -75,6 +76,12 @@ func (s *Server) failing(c *gin.Context, v *memory.View, a wear.Ask, m *models.S
 	}
 	out := &failureOut{FailureChart: chart}
 	return out, s.addSold(c, a, m.ID, out)
+}
+
+// allFailing finds what early-failure charts go by, of all days; see [kept.soon].
+func (s *Server) allFailing(v *memory.View, a wear.Ask, within time.Duration) (*wear.Failures, bool, error) {
+	a.From, a.To = "", ""
+	return s.failures.soon(fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Failures, error) { return wear.FindFailures(v, a) })
 }
 
 // addSold puts beside failures what was sold of the model in the stores asked about,
@@ -137,13 +144,13 @@ type sumAnswer struct {
 }
 
 // modelFailing lays the early-failure chart out.
-func (s *Server) modelFailing(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel, batches []wear.EarlyShare) (*modelFailing, error) {
+func (s *Server) modelFailing(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel, batches []wear.EarlyShare, within time.Duration) (*modelFailing, error) {
 	w, batch := s.words(c), c.Query("failing")
 	marks, err := s.marks(c, a)
 	if err != nil {
 		return nil, err
 	}
-	found, err := s.failing(c, v, a, m, batch, marks.restarts)
+	found, err := s.failing(c, v, a, m, batch, marks.restarts, within)
 	if err != nil {
 		return nil, err
 	}
@@ -152,6 +159,10 @@ func (s *Server) modelFailing(c *gin.Context, v *memory.View, a wear.Ask, m *mod
 		if b.Batch != "" && b.Size >= wear.MinPairs {
 			view.Batches = append(view.Batches, way{Href: address(c, "failing", b.Batch) + "#failing", Text: b.Batch, Here: b.Batch == batch})
 		}
+	}
+	if found == nil {
+		view.Later = address(c, waitKey, "yes")
+		return view, nil
 	}
 	drawn, out, err := w.sumChart(found.FailureChart, marks)
 	if err != nil {

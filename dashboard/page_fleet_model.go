@@ -74,6 +74,7 @@ func (s *Server) showFleetModel(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	within := s.patience(c)
 	// The address says which model it is, and the model its category.
 	a = withoutPattern(a.Without(memory.Model).Without(memory.Category))
 	always := a.With(memory.Model, id.String())
@@ -109,10 +110,13 @@ func (s *Server) showFleetModel(c *gin.Context) error {
 		return err
 	}
 	view.Early, view.Batches = s.modelBatches(c, batches, always)
-	if view.Failing, err = s.modelFailing(c, v, always.Without(memory.Model), &m, batches); err != nil {
+	if view.Failing, err = s.modelFailing(c, v, always.Without(memory.Model), &m, batches, within); err != nil {
 		return err
 	}
-	figures := []figureView{view.Sole, view.Early, view.Failing.Figure}
+	figures := []figureView{view.Sole, view.Early}
+	if view.Failing.Later == "" {
+		figures = append(figures, view.Failing.Figure)
+	}
 	for i := range view.Lives {
 		figures = append(figures, view.Lives[i].Figure)
 	}

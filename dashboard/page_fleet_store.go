@@ -27,6 +27,7 @@ type fleetStorePage struct {
 	Funnel      figureView
 	Moves       figureView
 	Signals     []signalView
+	Later       string // where the page has its signals, while they are looked for
 	// Readers answers whether the store reads as others do, Shifts by zone.
 	Readers  string
 	Shifts   []storeShift
@@ -69,11 +70,15 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	// The address says which store it is, and the store its region.
 	a = withoutPattern(a.Without(memory.Store).Without(memory.Region))
 	looked := a // a signal is of all months where none is named
-	signals, err := s.signals(c, v, looked)
+	within := s.patience(c)
+	signals, ready, err := s.signalsSoon(c, v, looked, within)
 	if err != nil {
 		return err
 	}
 	view := fleetStorePage{Name: store.Name, About: w.say("fleet.store.about", "code", store.Code, "region", store.Region)}
+	if !ready {
+		view.Later = address(c, waitKey, "yes")
+	}
 	if view.wearFilters, a, err = s.wearFilters(c, v, a); err != nil {
 		return err
 	}

@@ -357,6 +357,33 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 			}
 		}
 		want(t, r.call("GET", "/fleet?figure=none&as=csv", r.office(), nil), http.StatusNotFound)
+		rows := r.file(t, "/fleet?figure=stores&as=csv")
+		if table := r.sees("/fleet?figure=stores&as=table"); strings.Count(table, "<tr>") != len(rows) || !strings.Contains(table, "<td>"+rows[1][0]+"</td>") {
+			t.Errorf("the page of a table has %d rows, the file %d", strings.Count(table, "<tr>"), len(rows))
+		}
+	})
+
+	t.Run("what takes long is put in its place later", func(t *testing.T) {
+		r.t = t
+		r.cfg.Patience = time.Nanosecond
+		defer func() { r.cfg.Patience = 0 }()
+		for path, of := range map[string]struct{ part, has string }{
+			"/fleet?km_to=4000": {"look", p.Batch},
+			"/fleet/models/" + f.Models[p.BatchModel].ID.String() + "?km_to=4000": {"failing", "fig-failing"},
+			"/fleet/stores/" + f.Stores[p.Store].Code + "?km_to=3999":             {"look", "like visits elsewhere"},
+		} {
+			part := regexp.MustCompile(`(?s)<(\w+)[^>]* ?data-part="` + of.part + `".*?</(aside|section|div)>`)
+			before := part.FindString(r.sees(path))
+			later := regexp.MustCompile(`data-later="([^"]*)"`).FindStringSubmatch(before)
+			if later == nil || strings.Contains(before, of.has) {
+				t.Errorf("%s waited for what takes long: %.300s", path, before)
+				continue
+			}
+			whole := r.sees(html.UnescapeString(later[1]))
+			if strings.Contains(whole, "data-later") || !strings.Contains(part.FindString(whole), of.has) || strings.Contains(whole, "wait=") {
+				t.Errorf("%s lacks what it was to have: %.300s", later[1], part.FindString(whole))
+			}
+		}
 	})
 
 	t.Run("a signal leads to all of its pairs", func(t *testing.T) {

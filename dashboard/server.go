@@ -54,6 +54,10 @@ type Config struct {
 	// Fleet returns the fleet in memory, nil while it is being read; without it
 	// what is asked of the fleet is answered as not ready.
 	Fleet func() *memory.View
+	// Patience is how long a page about the fleet waits for what stands out in it, and
+	// for what an early-failure chart goes by; what takes longer is put in its place
+	// when it is found. Default as long as it takes.
+	Patience time.Duration
 	// Ready are checks beside the database's that /readyz asks, for example how
 	// far the fleet in memory has followed.
 	Ready []Check
@@ -93,7 +97,7 @@ type Server struct {
 	// category or model and gait, signals, how stores stand, what early-failure
 	// charts go by, and the charts.
 	grids    *kept[*wear.Grid]
-	found    *kept[[]wear.Signal]
+	found    *kept[[]signalOut]
 	stands   *kept[*wear.Stand]
 	readings *kept[*wear.Reading]
 	failures *kept[*wear.Failures]
@@ -132,7 +136,7 @@ func New(cfg Config) (*Server, error) {
 		known:     newKnown(cfg.Clock),
 		badTokens: newBadTokens(cfg.Clock),
 		grids:     newKept[*wear.Grid](unseen, maxKept),
-		found:     newKept[[]wear.Signal](unseen, maxKept),
+		found:     newKept[[]signalOut](unseen, maxKept),
 		stands:    newKept[*wear.Stand](unseen, maxKept),
 		readings:  newKept[*wear.Reading](unseen, maxKept),
 		failures:  newKept[*wear.Failures](unseen, maxKept),

@@ -34,13 +34,14 @@ type serveCmd struct {
 	MetricsToken string `placeholder:"SECRET" help:"Bearer token for /metrics on the main address."`
 }
 
-// Timeouts of the HTTP server, and how often what has ended is deleted. House
-// values; streaming routes lift the write timeout for themselves.
+// Timeouts of the HTTP server, how long a page waits for what it can be shown without,
+// and how often what has ended is deleted. House values; streaming routes lift the write timeout for themselves.
 const (
 	headerTimeout = 5 * time.Second
 	readTimeout   = 15 * time.Second
 	writeTimeout  = 30 * time.Second
 	idleTimeout   = 60 * time.Second
+	patience      = 30 * time.Millisecond
 	stopTimeout   = 20 * time.Second
 	purgeEvery    = time.Hour
 )
@@ -116,8 +117,8 @@ func (s *serveCmd) serve(a *app, db *models.DB, log *slog.Logger, ready func(add
 	}
 	handler, err := dashboard.New(dashboard.Config{
 		DB: db, Logger: log, Clock: a.now, Registry: registry,
-		Ready:  []dashboard.Check{{Name: "fleet", Ask: copied.Ready}},
-		Fleet:  copied.View,
+		Ready: []dashboard.Check{{Name: "fleet", Ask: copied.Ready}},
+		Fleet: copied.View, Patience: patience,
 		Photos: files, Provider: provider,
 		Erased: func(ctx context.Context, _ models.Erasure) error {
 			_, err := deletePhotos(ctx, db, files)

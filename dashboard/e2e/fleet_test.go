@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp/kb"
 
@@ -37,7 +38,8 @@ func newFleet(t *testing.T) (*shop, *sim.Fleet) {
 		if err := copied.Load(t.Context()); err != nil {
 			t.Fatal(err)
 		}
-		c.Fleet = copied.View
+		// No page waits: what takes longer is put in its place when it is found.
+		c.Fleet, c.Patience = copied.View, time.Nanosecond
 	})
 	by := models.Actor{Account: "solewright"}
 	if err := s.db.SaveStaff(t.Context(), by, retail.Staff{Code: fleetCode, Role: retail.Manager, Scopes: models.Fleet}); err != nil {
@@ -141,6 +143,7 @@ func TestAManagerFindsWhatIsWrong(t *testing.T) {
 	// all words, and its numbers: hits, of how many.
 	signal := func(words ...string) (at, hits int) {
 		t.Helper()
+		b.until(`document.querySelector(".margin li strong") && !document.querySelector("[data-later]")`)
 		heads := eval[[]string](b, `[...document.querySelectorAll(".margin li strong")].map((e) => e.textContent)`)
 		for i, head := range heads {
 			all := true

@@ -301,6 +301,50 @@ func TestFunnelReadsBack(t *testing.T) {
 	})
 }
 
+// Of many units only those are told apart that matter; the others are dots at their
+// places, and all are in the table.
+func TestAFunnelOfManyTellsApartWhatMatters(t *testing.T) {
+	f := &Funnel{Finding: "finding", All: 0.3, Counted: "readings"}
+	apart := 0
+	for i := range crowd + 50 {
+		u := FunnelUnit{Name: "S" + strconv.Itoa(i), Size: 20 + i, Hits: 3 + i/4}
+		u.Share = float64(u.Hits) / float64(u.Size)
+		u.Outside, u.Named = i%40 == 7, i == 3
+		if i == 5 {
+			u.Note = "1"
+		}
+		if u.Outside || u.Named || u.Note != "" {
+			apart++
+		}
+		f.Units = append(f.Units, u)
+	}
+	all := read(t, SVG(f, say))
+	x, y := invert(t, pick(all, "c-count"), "x"), invert(t, pick(all, "c-tick"), "y")
+	if n := len(pick(all, "c-pt")); n != apart {
+		t.Errorf("%d units are told apart of %d that matter", n, apart)
+	}
+	dots := pick(all, "c-crowd")[0].points(t)
+	if len(dots) != 2*(len(f.Units)-apart) {
+		t.Fatalf("%d ends of dots, want two for each of %d", len(dots), len(f.Units)-apart)
+	}
+	next := 0
+	for _, u := range f.Units {
+		if u.Outside || u.Named || u.Note != "" {
+			continue
+		}
+		near(t, "the count of "+u.Name, x.value(dots[next][0]), u.at(), x.slack())
+		near(t, "the share of "+u.Name, y.value(dots[next][1]), u.Share, y.slack())
+		next += 2
+	}
+	if rows := f.Table(say).Rows; len(rows) != len(f.Units) {
+		t.Errorf("the table has %d rows of %d", len(rows), len(f.Units))
+	}
+	f.Units = f.Units[:crowd]
+	if n := len(pick(read(t, SVG(f, say)), "c-pt")); n != crowd {
+		t.Errorf("of %d units %d are told apart", crowd, n)
+	}
+}
+
 func anySteps(t *rapid.T) *Steps {
 	c := &Steps{Finding: "finding", Name: "neutral", Class: "c-neutral", Unit: "km"}
 	left := rapid.IntRange(20, 400).Draw(t, "pairs")

@@ -1,5 +1,7 @@
 package figure
 
+import "slices"
+
 // Funnel is a funnel plot: the share of each unit, a store as a rule, by its
 // count, between the limits that chance alone would give at that count.
 type Funnel struct {
@@ -65,9 +67,15 @@ func (f *Funnel) Draw(say Say) *Scene {
 		s.text("c-count", atMiddle, x.px(v), bottom+18, count(v))
 	}
 	s.text("c-text", atMiddle, (chartLeft+chartRight)/2, bottom+34, f.Counted)
+	under := len(s.Marks)
+	var within []Op
 	for _, u := range f.Units {
-		tip := say("figure.point", "name", u.Name, "share", percent(say, u.Share), "hits", u.Hits, "size", u.Size)
 		at, up := x.px(u.at()), y.px(u.Share)
+		if f.inCrowd(&u) {
+			within = append(within, polyline(at, up, at, up)...)
+			continue
+		}
+		tip := say("figure.point", "name", u.Name, "share", percent(say, u.Share), "hits", u.Hits, "size", u.Size)
 		if f.LikeForLike {
 			tip = say("figure.point-like", "name", u.Name, "share", percent(say, u.Share), "raw", percent(say, u.Raw), "hits", u.Hits, "size", u.Size)
 			s.line("c-ghost", at, up, at, y.px(u.Raw))
@@ -82,7 +90,24 @@ func (f *Funnel) Draw(say Say) *Scene {
 			s.text("c-strong", atStart, at+ring+4, up+textDrop, u.Name)
 		}
 	}
+	if len(within) > 0 {
+		// Under the points that are told apart.
+		s.Marks = slices.Insert(s.Marks, under, Mark(Path{Class: "c-crowd", Ops: within}))
+	}
 	return s
+}
+
+// crowd is of how many units on a plot only those are told apart that matter. House
+// value.
+const crowd = 300
+
+// Crowded says that units within the limits are dots that don't say whose they are,
+// which the table does: there are too many to be told apart.
+func (f *Funnel) Crowded() bool { return len(f.Units) > crowd }
+
+// inCrowd says that a unit is such a dot.
+func (f *Funnel) inCrowd(u *FunnelUnit) bool {
+	return f.Crowded() && !u.Outside && !u.Named && u.Note == ""
 }
 
 // tickHalf is half of the tick at a unit's raw share, and nameRoom what a short
