@@ -338,12 +338,13 @@ func (s *Server) signalsSoon(c *gin.Context, v *memory.View, a wear.Ask, within 
 func (s *Server) standOut(v *memory.View, a wear.Ask, within time.Duration) ([]signalOut, bool, error) {
 	since := s.now().UTC().AddDate(0, 0, -newWithin).Format(time.DateOnly)
 	return s.found.soon(fmt.Sprintf("%s %+v", since, a), v.Fingerprint(), within, func() ([]signalOut, error) {
+		v := v.Quietly()
 		found, err := wear.Signals(v, a)
 		if err != nil {
 			return nil, err
 		}
 		before := found
-		if a.To == "" || a.To > since {
+		if len(found) > 0 && (a.To == "" || a.To > since) {
 			old := a
 			old.To = since
 			if before, err = wear.Signals(v, old); err != nil {

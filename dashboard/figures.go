@@ -18,6 +18,9 @@ type figureView struct {
 	ID, Title, Caption string
 	// CSV and File are the addresses of the files, Whole that of the page of its table.
 	CSV, File, Whole string
+	// Later is where the page has the figure, which takes long to find; it is nothing
+	// but its title here.
+	Later string
 
 	figure figure.Figure
 	say    figure.Say
@@ -70,6 +73,11 @@ func (s *Server) figure(c *gin.Context, id, title, caption string, f figure.Figu
 		ID: id, Title: title, Caption: caption, CSV: file("csv"), File: file("svg"), Whole: file("table"),
 		figure: f, say: s.words(c).say, table: new(figure.Table),
 	}
+}
+
+// laterFigure holds the place of a figure that is not found yet.
+func (s *Server) laterFigure(c *gin.Context, id, title string) figureView {
+	return figureView{ID: id, Title: title, Later: address(c, waitKey, "yes")}
 }
 
 // drawn is a drawing as a part of a page. Package figure escapes every text that

@@ -232,7 +232,7 @@ func (s *Server) showFleet(c *gin.Context) error {
 	if err := s.fleetMatrix(c, v, a, &view); err != nil {
 		return err
 	}
-	if view.Figures, err = s.fleetFigures(c, v, a, view.Signals); err != nil {
+	if view.Figures, err = s.fleetFigures(c, v, a, view.Signals, within); err != nil {
 		return err
 	}
 	replicates := 0
@@ -245,15 +245,6 @@ func (s *Server) showFleet(c *gin.Context) error {
 	if done, err := s.serveFigure(c, slices.Concat([]figureView{view.Matrix}, view.Figures, view.Lives)...); done || err != nil {
 		return err
 	}
-	cells, err := v.Count(withoutPattern(a).Filter())
-	if err != nil {
-		return err
-	}
-	n := 0
-	if len(cells) > 0 {
-		n = cells[0].N
-	}
-	view.Pairs, view.Empty = w.say("fleet.pairs", "n", n), n == 0
 	return s.render(c, http.StatusOK, "fleet", view)
 }
 
@@ -493,10 +484,11 @@ func (s *Server) fleetMatrix(c *gin.Context, v *memory.View, a wear.Ask, view *f
 	for _, part := range wear.Parts {
 		view.Parts = append(view.Parts, way{Href: address(c, "part", part), Text: w.say("fleet.part." + part), Here: part == a.Part.String()})
 	}
-	shares, err := wear.Patterned(v, withoutPattern(a))
+	shares, n, err := wear.Patterned(v, withoutPattern(a))
 	if err != nil {
 		return err
 	}
+	view.Pairs, view.Empty = w.say("fleet.pairs", "n", n), n == 0
 	for _, p := range wear.Patterns {
 		share := w.percentOf(shares[p].Share.V)
 		ink := inkFor(a.Part, p)
@@ -679,13 +671,18 @@ func pairsAddress(c *gin.Context, a wear.Ask, changes ...string) string {
 }
 
 // fleetFigures are the funnel of stores and the movements by month.
-func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted []signalView) ([]figureView, error) {
+func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted []signalView, within time.Duration) ([]figureView, error) {
 	w := s.words(c)
-	funnel, caption, err := s.storeFunnel(w, v, a, noted)
+	stand, ready, err := s.stand(v, a, within)
 	if err != nil {
 		return nil, err
 	}
-	figures := []figureView{s.figure(c, "stores", w.say("fleet.stores.title"), caption, funnel)}
+	stores := s.laterFigure(c, "stores", w.say("fleet.stores.title"))
+	if ready {
+		funnel, caption := storeFunnel(w, stand, noted)
+		stores = s.figure(c, stores.ID, stores.Title, caption, funnel)
+	}
+	figures := []figureView{stores}
 	for _, of := range []struct {
 		id, title string
 		ask       wear.Ask
@@ -703,18 +700,14 @@ func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted 
 	return figures, nil
 }
 
-// stand returns how the stores of a question stand, like for like.
-func (s *Server) stand(v *memory.View, a wear.Ask) (*wear.Stand, error) {
-	return s.stands.get(fmt.Sprintf("%+v", a), v.Fingerprint(), func() (*wear.Stand, error) { return wear.Standings(v, a) })
+// stand returns how the stores of a question stand, like for like; see [kept.soon].
+func (s *Server) stand(v *memory.View, a wear.Ask, within time.Duration) (*wear.Stand, bool, error) {
+	return s.stands.soon(fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Stand, error) { return wear.Standings(v, a) })
 }
 
 // storeFunnel draws the stores of a question, like for like, and says in its
 // caption what the mix of visits explains, and what it hides.
-func (s *Server) storeFunnel(w words, v *memory.View, a wear.Ask, noted []signalView) (*figure.Funnel, string, error) {
-	stand, err := s.stand(v, a)
-	if err != nil {
-		return nil, "", err
-	}
+func storeFunnel(w words, stand *wear.Stand, noted []signalView) (*figure.Funnel, string) {
 	f := &figure.Funnel{All: stand.All, Counted: w.say("fleet.stores.counted"), LikeForLike: true}
 	most := 0
 	var outside, explained, hidden []string
@@ -761,7 +754,7 @@ func (s *Server) storeFunnel(w words, v *memory.View, a wear.Ask, noted []signal
 	if len(hidden) > 0 {
 		caption += " " + w.say("fleet.stores.hidden", "n", len(hidden), "stores", w.list(hidden))
 	}
-	return f, caption, nil
+	return f, caption
 }
 
 // funnelSteps is how many counts a limit is drawn at.

@@ -81,7 +81,7 @@ func (s *Server) failing(c *gin.Context, v *memory.View, a wear.Ask, m *models.S
 // allFailing finds what early-failure charts go by, of all days; see [kept.soon].
 func (s *Server) allFailing(v *memory.View, a wear.Ask, within time.Duration) (*wear.Failures, bool, error) {
 	a.From, a.To = "", ""
-	return s.failures.soon(fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Failures, error) { return wear.FindFailures(v, a) })
+	return s.failures.soon(fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Failures, error) { return wear.FindFailures(v.Quietly(), a) })
 }
 
 // addSold puts beside failures what was sold of the model in the stores asked about,

@@ -29,12 +29,13 @@ type fleetStorePage struct {
 	Signals     []signalView
 	Later       string // where the page has its signals, while they are looked for
 	// Readers answers whether the store reads as others do, Shifts by zone.
-	Readers  string
-	Shifts   []storeShift
-	Verdicts []modelEnd
-	Unread   []storeUnread
-	Trust    []storeTrust
-	Empty    bool
+	Readers      string
+	Shifts       []storeShift
+	ReadersLater string // where the page has them
+	Verdicts     []modelEnd
+	Unread       []storeUnread
+	Trust        []storeTrust
+	Empty        bool
 }
 
 // storeUnread is how often a check was left unread, here and in all stores that
@@ -88,17 +89,25 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	of := a.With(memory.Store, store.Code)
 	mine := slices.DeleteFunc(signals, func(o signalOut) bool { return o.Store != store.Code })
 	view.Signals, _ = s.signalViews(c, looked, mine)
-	funnel, caption, err := s.storeFunnel(w, v, a, nil)
+	stand, ready, err := s.stand(v, a, within)
 	if err != nil {
 		return err
 	}
-	for i := range funnel.Units {
-		if u := &funnel.Units[i]; u.Name == store.Code {
-			u.Named = true
-			funnel.Finding = w.say("fleet.store.place", "store", store.Code, "share", w.percentOf(u.Raw), "n", u.Size, "expected", w.percentOf(u.Expected), "all", w.percentOf(funnel.All))
+	if view.Funnel = s.laterFigure(c, "stores", w.say("fleet.stores.title")); !ready {
+		view.ReadersLater = view.Funnel.Later
+	} else {
+		funnel, caption := storeFunnel(w, stand, nil)
+		for i := range funnel.Units {
+			if u := &funnel.Units[i]; u.Name == store.Code {
+				u.Named = true
+				funnel.Finding = w.say("fleet.store.place", "store", store.Code, "share", w.percentOf(u.Raw), "n", u.Size, "expected", w.percentOf(u.Expected), "all", w.percentOf(funnel.All))
+			}
+		}
+		view.Funnel = s.figure(c, view.Funnel.ID, view.Funnel.Title, caption, funnel)
+		if view.Readers, view.Shifts, err = s.storeReaders(w, v, a, stand, store.Code); err != nil {
+			return err
 		}
 	}
-	view.Funnel = s.figure(c, "stores", w.say("fleet.stores.title"), caption, funnel)
 	read := of
 	read.Readings = true
 	months, err := s.monthChart(c, v, read, nil, w.say("fleet.worn.title"))
@@ -119,9 +128,6 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	if view.Verdicts, n, err = w.storeVerdicts(v, of); err != nil {
 		return err
 	}
-	if view.Readers, view.Shifts, err = s.storeReaders(w, v, a, store.Code); err != nil {
-		return err
-	}
 	view.Credit = at("/fleet/credit", rangeOf(c), "store", store.Code)
 	view.Count, view.Empty = way{Href: questionAddress(of), Text: w.say("fleet.pairs", "n", n)}, n == 0
 	return s.render(c, http.StatusOK, "fleet-store", view)
@@ -129,11 +135,7 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 
 // storeReaders says whether a store stands apart and whether that looks like its
 // readers, with the zones that say so.
-func (s *Server) storeReaders(w words, v *memory.View, a wear.Ask, store string) (answer string, rows []storeShift, err error) {
-	stand, err := s.stand(v, a)
-	if err != nil {
-		return "", nil, err
-	}
+func (s *Server) storeReaders(w words, v *memory.View, a wear.Ask, stand *wear.Stand, store string) (answer string, rows []storeShift, err error) {
 	r, err := s.readings.get(fmt.Sprintf("%s %+v", store, a), v.Fingerprint(), func() (*wear.Reading, error) { return wear.HowRead(v, a, stand, store) })
 	if err != nil || r.Size == 0 {
 		return "", nil, err

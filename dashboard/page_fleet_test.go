@@ -369,10 +369,12 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 		defer func() { r.cfg.Patience = 0 }()
 		for path, of := range map[string]struct{ part, has string }{
 			"/fleet?km_to=4000": {"look", p.Batch},
+			"/fleet?km_to=4001": {"fig-stores", "c-limit"},
 			"/fleet/models/" + f.Models[p.BatchModel].ID.String() + "?km_to=4000": {"failing", "fig-failing"},
 			"/fleet/stores/" + f.Stores[p.Store].Code + "?km_to=3999":             {"look", "like visits elsewhere"},
+			"/fleet/stores/" + f.Stores[p.Store].Code + "?km_to=4002":             {"readers", "zones"},
 		} {
-			part := regexp.MustCompile(`(?s)<(\w+)[^>]* ?data-part="` + of.part + `".*?</(aside|section|div)>`)
+			part := regexp.MustCompile(`(?s)<(\w+)[^>]* ?data-part="` + of.part + `".*?</(aside|section|div|figure)>`)
 			before := part.FindString(r.sees(path))
 			later := regexp.MustCompile(`data-later="([^"]*)"`).FindStringSubmatch(before)
 			if later == nil || strings.Contains(before, of.has) {

@@ -26,6 +26,7 @@ const (
 // out; when anything else becomes of them, [Copy.publish] begins with none.
 type answers struct {
 	slots chan struct{} // one for each scan that may run at once
+	quiet chan struct{} // one for those of quiet views
 
 	mu    sync.Mutex
 	kept  map[string]*list.Element // of *answer, by the question
@@ -75,26 +76,34 @@ type sum[E any] interface {
 // there are processors: more would only take turns, and a short one take as long
 // as the long ones beside it.
 func newAnswers(most int) *answers {
-	return &answers{slots: make(chan struct{}, runtime.GOMAXPROCS(0)), kept: map[string]*list.Element{}, most: most}
+	return &answers{slots: make(chan struct{}, runtime.GOMAXPROCS(0)), quiet: make(chan struct{}, 1), kept: map[string]*list.Element{}, most: most}
 }
 
 // anew returns answers with none kept, for views that have nothing in common with
 // those before.
 func (a *answers) anew() *answers {
-	return &answers{slots: a.slots, kept: map[string]*list.Element{}, most: a.most}
+	return &answers{slots: a.slots, quiet: a.quiet, kept: map[string]*list.Element{}, most: a.most}
 }
 
 // scanning runs f when there is a processor for it.
-func (a *answers) scanning(f func()) {
+func (v *View) scanning(f func()) {
+	a := v.answers
+	if v.quietOf != nil {
+		a.quiet <- struct{}{}
+		defer func() { <-a.quiet }()
+	}
 	a.slots <- struct{}{}
 	defer func() { <-a.slots }()
 	f()
 }
 
 // spare takes a processor that no scan is waiting for; false where there is none.
-func (a *answers) spare() bool {
+func (v *View) spare() bool {
+	if v.quietOf != nil {
+		return false
+	}
 	select {
-	case a.slots <- struct{}{}:
+	case v.answers.slots <- struct{}{}:
 		return true
 	default:
 		return false
@@ -153,13 +162,13 @@ func answered[E any](v *View, kind string, f *Filter, dims []Dim, begin func(*gr
 		return scanned(v, f, dims, begin)
 	}
 	a := v.answers.of(questionOf(kind, f, dims))
-	if last := a.found.Load(); last != nil && last.view == v {
+	if last := a.found.Load(); last != nil && last.view.is(v) {
 		return slices.Clone(last.lines.([]E)), nil
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	last := a.found.Load()
-	if last != nil && last.view == v {
+	if last != nil && last.view.is(v) {
 		return slices.Clone(last.lines.([]E)), nil
 	}
 	var (
@@ -202,7 +211,7 @@ func scan[E any](v *View, f *Filter, dims []Dim, begin func(*grouping) (sum[E], 
 	}
 	total, err := begin(g)
 	if err == nil {
-		v.answers.scanning(func() { together(v, g, total, begin) })
+		v.scanning(func() { together(v, g, total, begin) })
 		g.query.release()
 	}
 	return g, total, err
@@ -220,7 +229,7 @@ func together[E any](v *View, g *grouping, total sum[E], begin func(*grouping) (
 	defer func() { g.query.taken = nil }()
 	var group sync.WaitGroup
 	var parts []sum[E]
-	for v.answers.spare() {
+	for v.spare() {
 		beside := g.beside()
 		part, err := begin(beside)
 		if err != nil {

@@ -76,7 +76,7 @@ func TestAnAnswerThatWasBroughtUpToDateIsThatOfAScan(t *testing.T) {
 		{Scopes: nil},
 	}
 	groups := [][]Dim{nil, {Gait, HeelPattern}, {Model}, {Month, Verdict}, {Code}, {Store, Month, Batch}, {Category, Region}}
-	asked := 0
+	questions := 0
 	rapid.Check(t, func(r *rapid.T) {
 		source := &changing{scattered: scattered{readings: 500, stores: 12, models: 7}}
 		c := New(Options{Source: source, Answers: rapid.SampledFrom([]int{0, 1 << 16}).Draw(r, "answers")})
@@ -102,7 +102,11 @@ func TestAnAnswerThatWasBroughtUpToDateIsThatOfAScan(t *testing.T) {
 			kind := rapid.SampledFrom([]string{"count", "life", "looks", "grades", "unread", "tilts", "alike", "clusters"}).Draw(r, "kind")
 			f := rapid.SampledFrom(filters).Draw(r, "filter")
 			dims := rapid.SampledFrom(groups).Draw(r, "by")
-			got, err := kinds[kind](v, f, dims)
+			asked := v
+			if rapid.IntRange(0, 3).Draw(r, "quietly") == 0 {
+				asked = v.Quietly()
+			}
+			got, err := kinds[kind](asked, f, dims)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -115,7 +119,7 @@ func TestAnAnswerThatWasBroughtUpToDateIsThatOfAScan(t *testing.T) {
 			if diff := cmp.Diff(fmt.Sprint(want), fmt.Sprint(got)); diff != "" {
 				t.Fatalf("%s by %v of %+v (-scan +kept):\n%s", kind, dims, f, diff)
 			}
-			asked++
+			questions++
 			groups, err := v.Life(Filter{Scopes: []retail.Scope{{}}})
 			if err != nil {
 				t.Fatal(err)
@@ -132,8 +136,8 @@ func TestAnAnswerThatWasBroughtUpToDateIsThatOfAScan(t *testing.T) {
 			}
 		}
 	})
-	if asked < 100 {
-		t.Errorf("only %d questions were asked", asked)
+	if questions < 100 {
+		t.Errorf("only %d questions were asked", questions)
 	}
 }
 
@@ -171,6 +175,36 @@ func TestOneAnswerForAllWhoAsk(t *testing.T) {
 	group.Wait()
 	if scans != 1 {
 		t.Errorf("the rows were scanned %d times", scans)
+	}
+}
+
+// TestQuietQuestionsLeaveAProcessor has one quiet question wait for another: who asks
+// of the view itself doesn't, and finds what a quiet question found.
+func TestQuietQuestionsLeaveAProcessor(t *testing.T) {
+	c := New(Options{Source: scattered{readings: 2000, stores: 40, models: 25}})
+	if err := c.Load(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	v := c.View()
+	all := Filter{Scopes: []retail.Scope{{}}}
+	v.answers.quiet <- struct{}{} // a quiet scan is running
+	var group sync.WaitGroup
+	group.Go(func() {
+		if cells, err := v.Quietly().Count(all, Gait); err != nil || len(cells) == 0 {
+			t.Errorf("%d cells, %v", len(cells), err)
+		}
+	})
+	if cells, err := v.Count(all, Store); err != nil || len(cells) != 40 {
+		t.Errorf("%d cells, %v", len(cells), err)
+	}
+	if v.Quietly().spare() {
+		t.Error("a quiet question takes a second processor")
+	}
+	<-v.answers.quiet
+	group.Wait()
+	v.answers.slots = make(chan struct{}) // a scan would never begin
+	if cells, err := v.Count(all, Gait); err != nil || len(cells) == 0 {
+		t.Errorf("what a quiet question found: %d cells, %v", len(cells), err)
 	}
 }
 

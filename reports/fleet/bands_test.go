@@ -39,3 +39,27 @@ func TestBandsAreLooksTakenTogether(t *testing.T) {
 		t.Error("bands of no width are taken")
 	}
 }
+
+func TestJoinedGroupsOfLivesAreThoseOfAllTheirPairs(t *testing.T) {
+	v, err := fleettest.Load(t.Context(), sim.New(sim.Options{Inspections: 2000}))
+	check(t, err)
+	all := fleet.Filter{Scopes: models.Fleet}
+	by, err := v.Life(all, fleet.Gait)
+	check(t, err)
+	if len(by) < 4 {
+		t.Fatalf("pairs under %d gaits", len(by))
+	}
+	joined := by[1]
+	joined.By = nil
+	joined.Join(by[3])
+	all.Only = []fleet.Only{{Dim: fleet.Gait, Words: []string{by[1].By[0], by[3].By[0]}}}
+	want, err := v.Life(all)
+	check(t, err)
+	joined.By = want[0].By
+	if !reflect.DeepEqual(joined, want[0]) {
+		t.Errorf("joined: %+v\nasked: %+v", joined, want[0])
+	}
+	if again, err := v.Life(fleet.Filter{Scopes: models.Fleet}, fleet.Gait); err != nil || !reflect.DeepEqual(again, by) {
+		t.Errorf("the groups that were joined have changed: %v", err)
+	}
+}

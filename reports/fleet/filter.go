@@ -72,6 +72,12 @@ func (t fieldTest) allows(what uint32) bool { return t.allowed>>(t.of(what)&31)&
 // allowsIn is allows of the column that the dimension lies in.
 func (t fieldTest) allowsIn(half uint16) bool { return t.allowed>>(t.in(half)&31)&1 == 1 }
 
+// Check refuses a filter that no question could have, as the questions do.
+func (v *View) Check(f Filter) error {
+	_, err := v.query(&f)
+	return err
+}
+
 // query is a filter in the codes of the view.
 func (v *View) query(f *Filter) (*query, error) {
 	q, err := v.names.compile(f)

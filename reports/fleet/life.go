@@ -66,6 +66,25 @@ func (v *View) Life(f Filter, dims ...Dim) ([]LifeGroup, error) {
 	}, func(by []string, values int) LifeGroup { return LifeGroup{By: by, Spans: make([]Span, 0, values)} }, (*LifeGroup).add)
 }
 
+// Join puts the pairs of another group to those of the group, whose intervals are then
+// its own.
+func (g *LifeGroup) Join(other LifeGroup) {
+	g.Contradicting, g.Unknown = g.Contradicting+other.Contradicting, g.Unknown+other.Unknown
+	all := slices.Concat(g.Spans, other.Spans)
+	open := func(s Span) int { return one(!s.Upper.OK()) }
+	slices.SortFunc(all, func(a, b Span) int {
+		return cmp.Or(cmp.Compare(a.Lower, b.Lower), cmp.Compare(open(a), open(b)), cmp.Compare(a.Upper.Int(), b.Upper.Int()))
+	})
+	g.Spans = all[:0]
+	for _, s := range all {
+		if n := len(g.Spans); n > 0 && g.Spans[n-1].Lower == s.Lower && g.Spans[n-1].Upper == s.Upper {
+			g.Spans[n-1].N += s.N
+			continue
+		}
+		g.Spans = append(g.Spans, s)
+	}
+}
+
 func (g *LifeGroup) add(key uint64, n int) {
 	switch key {
 	case spanContrary:

@@ -30,6 +30,25 @@ type View struct {
 	at       facts.Position
 
 	runnerBytes, intervalBytes int
+
+	quietOf *View // the view that this is a quiet one of; nil for others
+}
+
+// Quietly returns the view for questions that may take their time: of all that are
+// asked of quiet views one scan runs at once, on one processor, so that there are
+// others for who waits.
+func (v *View) Quietly() *View {
+	if v.quietOf != nil {
+		return v
+	}
+	quiet := *v
+	quiet.quietOf = v
+	return &quiet
+}
+
+// is says that two are the same view, quiet or not.
+func (v *View) is(other *View) bool {
+	return v == other || cmp.Or(v.quietOf, v) == cmp.Or(other.quietOf, other)
 }
 
 // tables are what the numbers of sets and of intervals in the columns stand for.

@@ -164,13 +164,19 @@ func (s *scored) sums() []float64 {
 	return u
 }
 
-// statistic returns the permutation chi-square of the groups' sums.
+// statistic returns the permutation chi-square of the groups' sums, the same to the
+// last digit whatever order the groups come in.
 func (s *scored) statistic(u []float64) float64 {
-	chi2 := 0.0
+	terms := make([]float64, 0, len(s.size))
 	for g, n := range s.size {
 		if n > 0 {
-			chi2 += math.Pow(u[g]-float64(n)*s.mean, 2) / float64(n)
+			terms = append(terms, math.Pow(u[g]-float64(n)*s.mean, 2)/float64(n))
 		}
+	}
+	slices.Sort(terms)
+	chi2 := 0.0
+	for _, t := range terms {
+		chi2 += t
 	}
 	return chi2 / s.spread
 }

@@ -149,7 +149,7 @@ func Association(v *fleet.View, a Ask, with fleet.Dim) (Answer, error) {
 // Life answers how long pairs last, by tally life --lower --upper. With
 // replicates of the bootstrap it has a band; 0 is none.
 func Life(v *fleet.View, a Ask, replicates int) (Answer, error) {
-	groups, err := v.Life(a.Filter(), a.By...)
+	groups, err := lives(v, a)
 	if err != nil {
 		return Answer{}, err
 	}
@@ -174,22 +174,63 @@ func Life(v *fleet.View, a Ask, replicates int) (Answer, error) {
 	return compute(rows, a.By, args...)
 }
 
+// lives counts the intervals of the pairs asked about. Those under some gaits are put
+// together from what the fleet has under each: who asks for one group of gaits asks
+// for the others too, and all are counted at once.
+func lives(v *fleet.View, a Ask) ([]fleet.LifeGroup, error) {
+	var gaits []string
+	conditions := 0
+	for _, o := range a.Only {
+		if o.Dim == fleet.Gait {
+			gaits, conditions = o.Words, conditions+1
+		}
+	}
+	if conditions != 1 || len(a.By) == fleet.MaxDims || slices.Contains(a.By, fleet.Gait) {
+		return v.Life(a.Filter(), a.By...)
+	}
+	under, err := v.Life(a.Without(fleet.Gait).Filter(), append(slices.Clone(a.By), fleet.Gait)...)
+	if err != nil {
+		return nil, err
+	}
+	// The gait comes last, so that groups to be put together follow each other.
+	var groups []fleet.LifeGroup
+	for _, g := range under {
+		by, gait := g.By[:len(a.By)], g.By[len(a.By)]
+		if !slices.Contains(gaits, gait) {
+			continue
+		}
+		if n := len(groups); n > 0 && slices.Equal(groups[n-1].By, by) {
+			groups[n-1].Join(g)
+			continue
+		}
+		g.By = by
+		groups = append(groups, g)
+	}
+	return groups, nil
+}
+
 // hits counts, by dimensions, the pairs that have the pattern asked about among
 // those that have one; or where none is named, the pairs found worn among those
 // judged.
 func hits(v *fleet.View, a Ask, dims ...fleet.Dim) ([]stats.Trials, [][]string, error) {
-	of := fleet.Verdict
+	of, place := []fleet.Dim{fleet.Verdict}, len(dims)
 	if a.Pattern != "" {
-		of = a.Part.Dim()
+		of[0] = a.Part.Dim()
 	}
-	cells, err := v.Count(a.filter(), append(slices.Clone(dims), of)...)
+	if len(dims) == 1 && dims[0] == fleet.Month { // a page shows both by month
+		of = []fleet.Dim{fleet.Verdict, a.Part.Dim()}
+		if a.Pattern != "" {
+			place++
+		}
+	}
+	cells, err := v.Count(a.filter(), append(slices.Clone(dims), of...)...)
 	if err != nil {
 		return nil, nil, err
 	}
 	var trials []stats.Trials
 	var by [][]string
 	for _, c := range cells {
-		at, word := labelled(v, dims, c.By[:len(dims)]), c.By[len(dims)]
+		at, word := labelled(v, dims, c.By[:len(dims)]), c.By[place]
 		if n := len(by); n == 0 || !slices.Equal(by[n-1], at) {
 			by, trials = append(by, at), append(trials, stats.Trials{Name: strings.Join(at, ", ")})
 		}
@@ -289,7 +330,7 @@ type Watched struct{ KM, N int }
 // OnWatch counts the pairs that were last seen sound at or beyond each distance,
 // ascending.
 func OnWatch(v *fleet.View, a Ask) ([]Watched, error) {
-	groups, err := v.Life(a.Filter())
+	groups, err := lives(v, a)
 	if err != nil || len(groups) == 0 {
 		return nil, err
 	}

@@ -160,7 +160,7 @@ func Read(get func(name string) string, view *fleet.View, scopes []retail.Scope)
 	}
 	// The copy knows the words of closed lists, and how a day is written.
 	if view != nil {
-		if _, err := view.Count(a.filter()); err != nil {
+		if err := view.Check(a.filter()); err != nil {
 			if more, ok := errorsOf(err); ok {
 				errs = append(errs, more...)
 			} else {

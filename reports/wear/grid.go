@@ -53,28 +53,34 @@ func (c *GridCell) Few() bool { return c.Size < MinPairs }
 // gridSeed makes the intervals of pooled shares come out alike each time.
 const gridSeed = 1
 
-// Patterned counts the pairs that have each pattern of the part asked about.
-func Patterned(v *fleet.View, a Ask) (map[string]stats.Share, error) {
-	cells, err := v.Count(a.filter(), a.Part.Dim())
+// Patterned counts the pairs that have each pattern of the part asked about, and all
+// pairs, with or without one. It asks what a [MakeGrid] of categories asks.
+func Patterned(v *fleet.View, a Ask) (shares map[string]stats.Share, all int, err error) {
+	cells, err := v.Count(a.filter(), fleet.Category, fleet.Gait, a.Part.Dim())
 	if err != nil {
-		return nil, err
+		return nil, 0, err
+	}
+	of := map[string]int{}
+	for _, c := range cells {
+		of[c.By[2]] += c.N
+		all += c.N
 	}
 	var levels []string
 	var counts []int
-	for _, c := range cells {
-		if c.By[0] != "" {
-			levels, counts = append(levels, c.By[0]), append(counts, c.N)
+	for _, p := range Patterns {
+		if of[p] > 0 {
+			levels, counts = append(levels, p), append(counts, of[p])
 		}
 	}
-	all := map[string]stats.Share{}
+	shares = map[string]stats.Share{}
 	if len(levels) == 0 {
-		return all, nil
+		return shares, all, nil
 	}
-	shares, err := stats.Shares(levels, counts, conf)
-	for _, s := range shares {
-		all[s.Level] = s
+	list, err := stats.Shares(levels, counts, conf)
+	for _, s := range list {
+		shares[s.Level] = s
 	}
-	return all, err
+	return shares, all, err
 }
 
 // MakeGrid answers which share of pairs has the pattern asked about, by the

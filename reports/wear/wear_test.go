@@ -215,6 +215,12 @@ func TestAnswersAreThoseOfTally(t *testing.T) {
 		must(t, err)
 		same(t, got, command(t, file, "life", "--lower", "lower", "--upper", "upper", "--by", "gait"))
 	})
+	t.Run("life under one gait, by category", func(t *testing.T) {
+		got, err := wear.Life(s.view, ask(t, map[string]string{"gait": "neutral", "by": "category"}), 0)
+		must(t, err)
+		header, rows := rowsOf(t, file, map[string]string{"gait": "neutral"})
+		same(t, got, command(t, csvOf(header, rows), "life", "--lower", "lower", "--upper", "upper", "--by", "category"))
+	})
 	header, rows := rowsOf(t, file, nil)
 	at := func(name string) int { return slices.Index(header, name) }
 	// hits adds pairs up, as a person would before the statistics of counts.
