@@ -33,6 +33,10 @@ var fleetPages = []struct {
 	{"/fleet", func() string { return "/fleet" }},
 	{"/fleet of all months", func() string { return "/fleet?from=2016-11&to=2026-10" }},
 	{"/fleet of a region, all months", func() string { return "/fleet?from=2016-11&to=2026-10&region=" + regionName(rand.Int64N(fleetRegions)) }},
+	{"/fleet of a posture and up to a distance", func() string {
+		posture := assess.GaitWords[rand.IntN(len(assess.GaitWords))]
+		return fmt.Sprintf("/fleet?posture=%s&km_to=%d", url.QueryEscape(posture), 500+rand.IntN(1500))
+	}},
 	{"/fleet/models/{id}", func() string { return "/fleet/models/" + modelID(rand.Int64N(fleetModels)).String() }},
 	{"/fleet/stores/{code}", func() string { return "/fleet/stores/" + storeName(rand.Int64N(fleetStores)) }},
 	{"/fleet/pairs of a model", func() string { return "/fleet/pairs?model=" + modelID(rand.Int64N(fleetModels)).String() }},
@@ -89,11 +93,27 @@ func (l *lab) pages(t *table, of, address string, db *models.DB) error {
 		return err
 	}
 	for _, p := range fleetPages {
-		d, err := get(p.path())
+		path := p.path()
+		shown, err := get(path)
 		if err != nil {
 			return err
 		}
-		t.row(of, p.name+", the first time", milli(d), "")
+		t.row(of, p.name+", the first time", milli(shown), "")
+		if strings.HasPrefix(path, "/api/") {
+			continue
+		}
+		address, err := url.Parse(path)
+		if err != nil {
+			return err
+		}
+		query := address.Query()
+		query.Set("wait", "yes") // as the page asks for what it was shown without
+		address.RawQuery = query.Encode()
+		later, err := get(address.String())
+		if err != nil {
+			return err
+		}
+		t.row(of, p.name+", the first time, until all of it is there", milli(shown+later), "< "+seconds(signalsWithin)+" s")
 	}
 
 	ctx, cancel := context.WithTimeout(l.ctx, lookFor)
