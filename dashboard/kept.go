@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"runtime/debug"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -14,14 +15,14 @@ import (
 // or twice that time. House values.
 const (
 	slowAnswer = 20 * time.Millisecond
-	keptFor    = time.Minute
+	keptFor    = 5 * time.Minute
 	keptShare  = 20
 )
 
 // behindRest is how long the server rests after it found an answer behind a reader's
 // back, times what that took, whichever answer comes next: many of them together
 // would else leave readers no processor. House value.
-const behindRest = 3
+const behindRest = 9
 
 // maxKept is how many answers of a kind are remembered.
 const maxKept = 64
@@ -33,6 +34,8 @@ const maxKept = 64
 type kept[V any] struct {
 	*behind
 	max int
+	// lately is how long it took to find the last answer.
+	lately atomic.Int64
 
 	mu  sync.Mutex
 	all map[string]*keptAnswer[V]
@@ -53,11 +56,24 @@ type keptAnswer[V any] struct {
 // behind is what the answers of a server that are found behind readers' backs have in
 // common: they are found one at a time.
 type behind struct {
-	log  *slog.Logger
-	now  func() time.Time
+	log *slog.Logger
+	now func() time.Time
+	one chan struct{} // has one place, of who finds an answer
+
 	lock sync.Mutex
 	busy bool
-	rest time.Time // until when none is begun
+	rest time.Time // until when none is begun anew
+}
+
+func newBehind(log *slog.Logger, now func() time.Time) *behind {
+	return &behind{log: log, now: now, one: make(chan struct{}, 1)}
+}
+
+// wait waits until an answer may be found that a page was shown without; end is to be
+// called when it is.
+func (b *behind) wait() (end func()) {
+	b.one <- struct{}{}
+	return func() { <-b.one }
 }
 
 // begin says whether an answer may be found now; then end is to be told how long it
@@ -100,12 +116,18 @@ func (k *kept[V]) of(question string) *keptAnswer[V] {
 // get returns what a question comes to of the data with a fingerprint. Failures are
 // not remembered. The value is every asker's: it is not to be changed.
 func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) {
-	a := k.of(question)
+	return k.found(k.of(question), data, find, func() func() { return func() {} })
+}
+
+// found is get of an answer that may be there; begin is called before it is found, and
+// returns what is to be called then.
+func (k *kept[V]) found(a *keptAnswer[V], data string, find func() (V, error), begin func() (end func())) (V, error) {
 	a.turn <- struct{}{}
 	defer func() { <-a.turn }()
 	if k.holds(a, data, find) {
 		return a.value, nil
 	}
+	defer begin()()
 	value, took, err := k.timed(find)
 	if err == nil {
 		a.set(data, value, k.now(), took)
@@ -131,8 +153,9 @@ func (k *kept[V]) holds(a *keptAnswer[V], data string, find func() (V, error)) b
 }
 
 // soon is get for a page that can be shown without the answer: it waits no longer than
-// a while, 0 for as long as it takes, and says whether it has the answer. What isn't
-// there yet is found all the same, for who asks next.
+// a while, 0 for as long as it takes, and says whether it has the answer. It doesn't wait
+// where the last answer of the kind took longer. What isn't there yet is found all the
+// same, for who asks next.
 func (k *kept[V]) soon(question, data string, within time.Duration, find func() (V, error)) (V, bool, error) {
 	if within == 0 {
 		value, err := k.get(question, data, find)
@@ -153,14 +176,17 @@ func (k *kept[V]) soon(question, data string, within time.Duration, find func() 
 	}
 	done := make(chan answer, 1)
 	go func() {
-		value, err := k.get(question, data, guarded(find))
+		value, err := k.found(a, data, guarded(find), k.wait)
 		done <- answer{value, err}
 	}()
+	var none V
+	if time.Duration(k.lately.Load()) > within {
+		return none, false, nil
+	}
 	select {
 	case found := <-done:
 		return found.value, true, found.err
 	case <-time.After(within):
-		var none V
 		return none, false, nil
 	}
 }
@@ -180,7 +206,9 @@ func guarded[V any](find func() (V, error)) func() (V, error) {
 // again finds an answer anew while nobody waits for it. What fails is noted, and
 // asked again by the next reader.
 func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
+	end := k.wait()
 	value, took, err := k.timed(guarded(find))
+	end()
 	k.end(took)
 	a.turn <- struct{}{}
 	defer func() { <-a.turn }()
@@ -197,7 +225,9 @@ func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
 func (k *kept[V]) timed(find func() (V, error)) (V, time.Duration, error) {
 	begin := k.now()
 	value, err := find()
-	return value, k.now().Sub(begin), err
+	took := k.now().Sub(begin)
+	k.lately.Store(int64(took))
+	return value, took, err
 }
 
 func (a *keptAnswer[V]) set(data string, value V, at time.Time, took time.Duration) {

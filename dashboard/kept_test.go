@@ -13,7 +13,7 @@ import (
 func TestWhatIsKept(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var logged bytes.Buffer
-		b := &behind{log: slog.New(slog.NewTextHandler(&logged, nil)), now: time.Now}
+		b := newBehind(slog.New(slog.NewTextHandler(&logged, nil)), time.Now)
 		k := newKept[int](b, 2)
 		const longAnswer = 10 * slowAnswer
 		asked := 0
@@ -116,7 +116,7 @@ func TestWhatIsKept(t *testing.T) {
 
 func TestAPageIsShownWithoutWhatTakesLong(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		k := newKept[int](&behind{log: slog.New(slog.DiscardHandler), now: time.Now}, 2)
+		k := newKept[int](newBehind(slog.New(slog.DiscardHandler), time.Now), 2)
 		const within = time.Second
 		times := 0
 		find := func() (int, error) { times++; time.Sleep(3 * within); return 7, nil }
@@ -135,8 +135,30 @@ func TestAPageIsShownWithoutWhatTakesLong(t *testing.T) {
 		if times != 1 {
 			t.Errorf("it was found %d times", times)
 		}
+
+		// Where such answers take longer lately a page doesn't wait at all.
+		begin := time.Now()
+		if _, ready, _ := k.soon("r", "1", within, func() (int, error) { return 8, nil }); ready || time.Since(begin) != 0 {
+			t.Errorf("it waited %v for what takes long, ready %t", time.Since(begin), ready)
+		}
+		synctest.Wait() // that one took no time
+		if got, ready, err := k.soon("s", "1", within, func() (int, error) { return 9, nil }); got != 9 || !ready || err != nil {
+			t.Errorf("it is %d, ready %t, %v", got, ready, err)
+		}
+
+		// Pages are shown without many, which are found one after the other.
+		begin = time.Now()
+		for _, q := range []string{"one", "two"} {
+			if _, ready, _ := k.soon(q, "1", within, find); ready {
+				t.Errorf("%s is ready", q)
+			}
+		}
+		if _, _, err := k.soon("two", "1", 0, find); err != nil || time.Since(begin) != 6*within {
+			t.Errorf("the second is there after %v, %v", time.Since(begin), err)
+		}
+		fails := newKept[int](newBehind(slog.New(slog.DiscardHandler), time.Now), 2)
 		for _, fail := range []func() (int, error){func() (int, error) { return 0, errors.New("it is lost") }, func() (int, error) { panic("it is lost") }} {
-			if _, ready, err := k.soon("f", "1", within, fail); !ready || err == nil || !strings.Contains(err.Error(), "it is lost") {
+			if _, ready, err := fails.soon("f", "1", within, fail); !ready || err == nil || !strings.Contains(err.Error(), "it is lost") {
 				t.Errorf("a failure is ready %t, %v", ready, err)
 			}
 		}

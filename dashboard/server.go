@@ -124,7 +124,7 @@ func New(cfg Config) (*Server, error) {
 	if cfg.Registry == nil {
 		cfg.Registry = prometheus.NewRegistry()
 	}
-	unseen := &behind{log: cfg.Logger, now: cfg.Clock}
+	unseen := newBehind(cfg.Logger, cfg.Clock)
 	s := &Server{
 		cfg:       cfg,
 		db:        cfg.DB,

@@ -305,24 +305,7 @@ func (d *values[E]) change(g *grouping, sel *selection, sign int) {
 func (d *values[E]) lines(g *grouping) []E {
 	var groups []E
 	if len(d.dense) > 0 {
-		codes := d.of.inOrder(g)
-		groups = make([]E, 0, g.cellsN)
-		g.inOrder(func(group uint64, by []string) {
-			n := 0
-			for _, code := range codes {
-				n += one(d.dense[uint64(code)*g.cellsN+group] > 0)
-			}
-			if n == 0 {
-				return
-			}
-			groups = append(groups, d.begin(slices.Clone(by), n))
-			for _, code := range codes {
-				if n := d.dense[uint64(code)*g.cellsN+group]; n > 0 {
-					d.put(&groups[len(groups)-1], d.of.key(g.query, uint64(code)), int(n))
-				}
-			}
-		})
-		return groups
+		return d.denseLines(g)
 	}
 	type counted struct {
 		place, group, key uint64
@@ -344,6 +327,43 @@ func (d *values[E]) lines(g *grouping) []E {
 			d.put(&group, c.key, int(c.n))
 		}
 		groups, all = append(groups, group), all[n:]
+	}
+	return groups
+}
+
+// denseLines writes the answer of an array. It goes through the array as it lies, the
+// counts of a code by group: by group it would look into another part of memory for
+// each code.
+func (d *values[E]) denseLines(g *grouping) []E {
+	codes, cells := d.of.inOrder(g), int(g.cellsN)
+	of := func(code uint32) []uint32 { return d.dense[int(code)*cells:][:cells] }
+	held, total := make([]int, cells), 0 // how many values each group has
+	for _, code := range codes {
+		for group, n := range of(code) {
+			held[group] += one(n > 0)
+		}
+	}
+	for _, n := range held {
+		total += one(n > 0)
+	}
+	groups := make([]E, 0, total)
+	room := make([]string, total*len(g.dims))
+	place := held // of each group among those that are answered, once they are begun
+	g.inOrder(func(group uint64, by []string) {
+		if n := held[group]; n > 0 {
+			own := room[:len(by):len(by)]
+			copy(own, by)
+			place[group], room = len(groups), room[len(by):]
+			groups = append(groups, d.begin(own, n))
+		}
+	})
+	for _, code := range codes {
+		key := d.of.key(g.query, uint64(code))
+		for group, n := range of(code) {
+			if n > 0 {
+				d.put(&groups[place[group]], key, int(n))
+			}
+		}
 	}
 	return groups
 }

@@ -27,7 +27,7 @@ type names struct {
 	inOrder [numDims]func() []uint32 // the codes in the order in which people get to see words
 	ranks   [numDims]func() []uint32 // by code, the place in that order
 	ids     func() []string          // of models, written out
-	labelOf func() map[string]string // of models, by id
+	codeOf  func() map[string]uint32 // of models, by id
 }
 
 func newNames(e *encoder, c *facts.Catalogue) *names {
@@ -72,12 +72,12 @@ func newNames(e *encoder, c *facts.Catalogue) *names {
 		}
 		return ids
 	})
-	n.labelOf = sync.OnceValue(func() map[string]string {
-		labels := make(map[string]string, len(n.models))
+	n.codeOf = sync.OnceValue(func() map[string]uint32 {
+		codes := make(map[string]uint32, len(n.models))
 		for code, id := range n.ids() {
-			labels[id] = n.labels[code]
+			codes[id] = uint32(code)
 		}
-		return labels
+		return codes
 	})
 	for d := range numDims {
 		n.inOrder[d] = sync.OnceValue(func() []uint32 { return n.sorted(d) })

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/binary"
 	"encoding/hex"
+	"runtime"
 	"slices"
 	"sync"
 	"time"
@@ -104,7 +105,18 @@ func (v *View) Label(d Dim, word string) string {
 	if d != Model {
 		return word
 	}
-	return v.names.labelOf()[word]
+	if code, ok := v.names.codeOf()[word]; ok {
+		return v.names.labels[code]
+	}
+	return ""
+}
+
+// Category returns the word of a model's category, "" for none.
+func (v *View) Category(model string) string {
+	if code, ok := v.names.codeOf()[model]; ok {
+		return closed[Category][v.names.category[code]]
+	}
+	return ""
 }
 
 // Words returns the words that a dimension has in the view, in order, without
@@ -146,6 +158,9 @@ func (v *View) segmentsOf(q *query, f func(*segment)) {
 		}
 		if i >= len(v.segments) {
 			return
+		}
+		if v.quietOf != nil {
+			runtime.Gosched() // who waits goes first
 		}
 		if s := v.segments[i]; !q.passes(s) {
 			f(s)

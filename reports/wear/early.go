@@ -52,21 +52,13 @@ func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
 	if !a.KMTo.OK() || a.KMTo.Int() >= EarlyKM {
 		a.KMTo = assess.Of(EarlyKM - 1) // the rest needn't be counted
 	}
-	models, err := v.Count(a.filter(), fleet.Model, fleet.Category)
-	if err != nil {
-		return nil, err
-	}
-	category := map[string]string{}
-	for _, m := range models {
-		category[m.By[0]] = m.By[1]
-	}
 	groups, err := v.Bands(a.filter(), bandKM, fleet.Model, fleet.Batch)
 	if err != nil {
 		return nil, err
 	}
 	units := make([]measured, len(groups))
 	for i := range groups {
-		units[i] = measured{groups[i].By, strata(&groups[i], alike("", category[groups[i].By[0]]), bandKM, EarlyKM)}
+		units[i] = measured{groups[i].By, strata(&groups[i], alike("", v.Category(groups[i].By[0])), bandKM, EarlyKM)}
 	}
 	all := total(units)
 	var (

@@ -64,6 +64,22 @@ func (s *Stand) Outside(of *Standing) bool {
 // unknown distance are left out. The pattern and Readings of the question don't
 // count.
 func Standings(v *fleet.View, a Ask) (*Stand, error) {
+	stand, err := standings(v, a)
+	if err != nil {
+		return nil, err
+	}
+	for i := range stand.Stores {
+		s := &stand.Stores[i]
+		if at, err := stats.FunnelAt(stand.All, s.Size); err == nil {
+			share := float64(s.Hits) / float64(s.Size)
+			s.RawOutside = share > at.High998 || share < at.Low998
+		}
+	}
+	return stand, nil
+}
+
+// standings is Standings without RawOutside, which takes its time.
+func standings(v *fleet.View, a Ask) (*Stand, error) {
 	a.Pattern, a.Readings = "", true
 	groups, err := v.Bands(a.filter(), 2*bandKM, fleet.Store, fleet.Kind, fleet.Category)
 	if err != nil {
@@ -84,10 +100,6 @@ func Standings(v *fleet.View, a Ask) (*Stand, error) {
 			continue
 		}
 		s := Standing{Store: units[i].words[0], Hits: like.hits, Size: like.size, Expected: like.share(), Weight: float64(like.size)}
-		if at, err := stats.FunnelAt(stand.All, s.Size); err == nil {
-			share := float64(s.Hits) / float64(s.Size)
-			s.RawOutside = share > at.High998 || share < at.Low998
-		}
 		if like.variance > 0 {
 			s.Known, s.Z = true, (float64(like.hits)-like.expected)/math.Sqrt(like.variance)
 			s.Weight = (1 - stand.All) * like.expected * like.expected / (stand.All * like.variance)
@@ -104,7 +116,7 @@ func Standings(v *fleet.View, a Ask) (*Stand, error) {
 
 // storesApart looks for stores whose readings stand apart.
 func storesApart(v *fleet.View, a Ask) ([]Signal, error) {
-	stand, err := Standings(v, a)
+	stand, err := standings(v, a)
 	if err != nil {
 		return nil, err
 	}
