@@ -40,8 +40,16 @@ const cssPixelsPerMM = 132 / 25.4
 // started is the browser, once there is one.
 var started context.Context
 
-// chromium starts the one browser of all tests; it ends with them.
-var chromium = sync.OnceValues(func() (context.Context, error) {
+// chromium starts the one browser of all tests; it ends with them. It runs scripts
+// and the engine as they come, for compilers that make fast code of what runs often
+// take a third of the processor here, where little does.
+var chromium = sync.OnceValues(func() (_ context.Context, err error) {
+	started, err = launch(chromedp.Flag("js-flags", "--no-opt --no-maglev --liftoff-only"))
+	return started, err
+})
+
+// launch starts a browser.
+func launch(more ...chromedp.ExecAllocatorOption) (context.Context, error) {
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.NoSandbox,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
@@ -52,10 +60,10 @@ var chromium = sync.OnceValues(func() (context.Context, error) {
 	if shell, err := exec.LookPath("chromium-headless-shell"); err == nil {
 		options = append(options, chromedp.ExecPath(shell))
 	}
-	allocator, _ := chromedp.NewExecAllocator(context.Background(), options...)
-	started, _ = chromedp.NewContext(allocator)
-	return started, chromedp.Do(started)
-})
+	allocator, _ := chromedp.NewExecAllocator(context.Background(), append(options, more...)...)
+	ctx, _ := chromedp.NewContext(allocator)
+	return ctx, chromedp.Do(ctx)
+}
 
 // browser is one tab in a profile of its own, as on a tablet that is new. It
 // remembers what the page complained of, and fails the test with it.
@@ -78,6 +86,12 @@ func newBrowser(t *testing.T, size [2]int64) *browser {
 	if err != nil {
 		t.Fatalf("starting Chromium: %v", err)
 	}
+	return newTab(t, parent, size)
+}
+
+// newTab opens a tab in a profile of its own.
+func newTab(t *testing.T, parent context.Context, size [2]int64) *browser {
+	t.Helper()
 	ctx, end := chromedp.NewContext(parent, chromedp.WithNewBrowserContext())
 	t.Cleanup(end)
 	b := &browser{t: t, ctx: ctx}

@@ -10,14 +10,16 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp"
 )
 
 // goldenFile holds questions and answers of the engine, one
 // {"ask":…,"answer":…} a line, which the server's build is held to as well.
 const goldenFile = "../../assess/testdata/golden_readings.jsonl"
 
-// The engine built for browsers gives, in a browser, the very bytes that the
-// server's build gives.
+// The engine built for browsers gives, in a browser as it comes, with all its
+// compilers, the very bytes that the server's build gives.
 func TestTheBrowserGivesTheGoldenAnswers(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
@@ -55,7 +57,16 @@ func TestTheBrowserGivesTheGoldenAnswers(t *testing.T) {
 	}))
 	defer server.Close()
 
-	b := newBrowser(t, landscape)
+	asItComes, err := launch()
+	if err != nil {
+		t.Fatalf("starting Chromium: %v", err)
+	}
+	t.Cleanup(func() {
+		if err := chromedp.Cancel(asItComes); err != nil {
+			t.Errorf("closing Chromium: %v", err)
+		}
+	})
+	b := newTab(t, asItComes, landscape)
 	b.open(server.URL)
 	wrong := eval[[]string](b, `(async () => {
 		const go = new Go(), { instance } = await WebAssembly.instantiateStreaming(fetch("/assess.wasm"), go.importObject);

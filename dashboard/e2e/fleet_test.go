@@ -100,10 +100,10 @@ func (b *browser) tabTo(selector string) {
 	b.t.Fatalf("two hundred tabs don't reach %s", selector)
 }
 
-// arrive waits for the page at a path.
+// arrive waits for the page at a path, and for what it puts in its place later.
 func (b *browser) arrive(path string) {
 	b.t.Helper()
-	b.until(fmt.Sprintf(`location.pathname.startsWith(%q) && document.readyState === "complete" && document.querySelector("main")`, path))
+	b.until(fmt.Sprintf(`location.pathname.startsWith(%q) && document.readyState === "complete" && document.querySelector("main") && !document.querySelector("[data-later]")`, path))
 }
 
 // behind checks that the list on the screen holds as many as a number said, and

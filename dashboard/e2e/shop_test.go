@@ -67,9 +67,8 @@ const riskTables = `{"as_of":"2026-01-01","risk":20,"curves":[
 	{"by":"category","of":"daily","pairs":900,"worn":300,"end_km":700,"steps":[{"next_km":350},{"at_km":400,"next_km":600}]},
 	{"by":"all","pairs":2000,"worn":700,"end_km":800,"steps":[{"next_km":400},{"at_km":500,"next_km":700}]}]}`
 
-func newShop(t *testing.T, change ...func(*dashboard.Config)) *shop {
-	t.Helper()
-	db := dbtest.Open(t)
+// settled opens databases with the shop in them.
+var settled = dbtest.Copies(func(t testing.TB, db *models.DB) {
 	ctx, by := t.Context(), models.Actor{Account: "solewright"}
 	must := func(err error) {
 		t.Helper()
@@ -93,8 +92,15 @@ func newShop(t *testing.T, change ...func(*dashboard.Config)) *shop {
 	must(err)
 	_, err = db.AddVersion(ctx, by, models.CreditTables, "2026-01-01", creditTable, "")
 	must(err)
+})
+
+func newShop(t *testing.T, change ...func(*dashboard.Config)) *shop {
+	t.Helper()
+	db := settled(t)
 	files, err := photos.Open("file:"+t.TempDir(), photos.Access{})
-	must(err)
+	if err != nil {
+		t.Fatal(err)
+	}
 	cfg := dashboard.Config{DB: db, Logger: slog.New(slog.DiscardHandler), InsecureCookies: true, Photos: files}
 	for _, f := range change {
 		f(&cfg)

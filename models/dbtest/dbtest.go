@@ -109,32 +109,76 @@ func MigratedURL(t testing.TB, kind string) string {
 	if templates.sqlite == nil {
 		address := sqliteURL(t)
 		migrate(t, address)
-		b, err := os.ReadFile(strings.TrimPrefix(address, "file:"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		templates.sqlite = b
+		templates.sqlite = contents(t, address)
 	}
+	return copied(t, templates.sqlite)
+}
+
+// Copies returns what opens SQLite databases that hold what settle puts into the
+// first of them. The others are copies of its file: where many tests begin alike,
+// what takes long, as hashing passwords does, is done once.
+func Copies(settle func(t testing.TB, db *models.DB)) func(t testing.TB, options ...Option) *models.DB {
+	var (
+		mu      sync.Mutex
+		settled []byte
+	)
+	return func(t testing.TB, options ...Option) *models.DB {
+		t.Helper()
+		mu.Lock()
+		defer mu.Unlock()
+		if settled == nil {
+			address := MigratedURL(t, sqliteKind)
+			closing(t, address, func(db *models.DB) { settle(t, db) })
+			settled = contents(t, address)
+		}
+		return OpenURL(t, copied(t, settled), options...)
+	}
+}
+
+// contents returns the file of a SQLite database that is closed.
+func contents(t testing.TB, address string) []byte {
+	t.Helper()
+	b, err := os.ReadFile(strings.TrimPrefix(address, "file:"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// copied writes the file of a SQLite database and returns its address.
+func copied(t testing.TB, file []byte) string {
+	t.Helper()
 	address := sqliteURL(t)
-	if err := os.WriteFile(strings.TrimPrefix(address, "file:"), templates.sqlite, 0o600); err != nil {
+	if err := os.WriteFile(strings.TrimPrefix(address, "file:"), file, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	return address
 }
 
-// migrate brings the schema of a database up to date and closes it, which on
-// SQLite leaves everything in the one file.
+// migrate brings the schema of a database up to date.
 func migrate(t testing.TB, address string) {
 	t.Helper()
-	ctx := context.Background()
-	db, err := models.Open(ctx, models.Options{URL: address})
+	closing(t, address, func(db *models.DB) {
+		if _, _, err := db.Migrate(context.Background()); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
+
+// closing has f work on a database and closes it, which on SQLite leaves
+// everything in the one file.
+func closing(t testing.TB, address string, f func(db *models.DB)) {
+	t.Helper()
+	db, err := models.Open(context.Background(), models.Options{URL: address})
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, _, err = db.Migrate(ctx)
-	if err := errors.Join(err, db.Close()); err != nil {
-		t.Fatal(err)
-	}
+	defer func() {
+		if err := db.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}()
+	f(db)
 }
 
 // OpenURL opens a database, which is closed when the test ends.
