@@ -702,7 +702,7 @@ func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted 
 
 // stand returns how the stores of a question stand, like for like; see [kept.soon].
 func (s *Server) stand(v *memory.View, a wear.Ask, within time.Duration) (*wear.Stand, bool, error) {
-	return s.stands.soon(fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Stand, error) { return wear.Standings(v, a) })
+	return s.stands.soon(fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Stand, error) { return wear.Standings(v.Quietly(), a) })
 }
 
 // storeFunnel draws the stores of a question, like for like, and says in its

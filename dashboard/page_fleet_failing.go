@@ -61,17 +61,17 @@ type failureOut struct {
 }
 
 // failing answers whether a model fails early; batch is empty for all of its pairs. It
-// is nil where a page waited within for what charts go by, see [kept.soon].
+// is nil where a page waited in vain for it, see [kept.soon].
 func (s *Server) failing(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel, batch string, restarts []wear.FailureRestart, within time.Duration) (*failureOut, error) {
 	found, ready, err := s.allFailing(v, a.Without(memory.Batch), within)
 	if err != nil || !ready {
 		return nil, err
 	}
 	data := v.Fingerprint()
-	chart, err := s.charts.get(fmt.Sprintf("%s %q %+v %+v", m.ID, batch, restarts, a), data, func() (*wear.FailureChart, error) {
-		return found.Chart(v, a, m.Category, m.ID.String(), batch, restarts)
+	chart, ready, err := s.charts.soon(fmt.Sprintf("%s %q %+v %+v", m.ID, batch, restarts, a), data, within, func() (*wear.FailureChart, error) {
+		return found.Chart(v.Quietly(), a, m.Category, m.ID.String(), batch, restarts)
 	})
-	if err != nil {
+	if err != nil || !ready {
 		return nil, err
 	}
 	out := &failureOut{FailureChart: chart}

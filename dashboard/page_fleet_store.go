@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -104,8 +105,11 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 			}
 		}
 		view.Funnel = s.figure(c, view.Funnel.ID, view.Funnel.Title, caption, funnel)
-		if view.Readers, view.Shifts, err = s.storeReaders(w, v, a, stand, store.Code); err != nil {
+		if view.Readers, view.Shifts, ready, err = s.storeReaders(w, v, a, stand, store.Code, within); err != nil {
 			return err
+		}
+		if !ready {
+			view.ReadersLater = address(c, waitKey, "yes")
 		}
 	}
 	read := of
@@ -134,11 +138,11 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 }
 
 // storeReaders says whether a store stands apart and whether that looks like its
-// readers, with the zones that say so.
-func (s *Server) storeReaders(w words, v *memory.View, a wear.Ask, stand *wear.Stand, store string) (answer string, rows []storeShift, err error) {
-	r, err := s.readings.get(fmt.Sprintf("%s %+v", store, a), v.Fingerprint(), func() (*wear.Reading, error) { return wear.HowRead(v, a, stand, store) })
-	if err != nil || r.Size == 0 {
-		return "", nil, err
+// readers, with the zones that say so; see [kept.soon].
+func (s *Server) storeReaders(w words, v *memory.View, a wear.Ask, stand *wear.Stand, store string, within time.Duration) (answer string, rows []storeShift, ready bool, err error) {
+	r, ready, err := s.readings.soon(fmt.Sprintf("%s %+v", store, a), v.Fingerprint(), within, func() (*wear.Reading, error) { return wear.HowRead(v.Quietly(), a, stand, store) })
+	if err != nil || !ready || r.Size == 0 {
+		return "", nil, ready, err
 	}
 	way := "harder"
 	if r.Z < 0 {
@@ -155,7 +159,7 @@ func (s *Server) storeReaders(w words, v *memory.View, a wear.Ask, stand *wear.S
 			Q: "q " + qWords(s.Q), Differs: s.Q < compareDiffers,
 		})
 	}
-	return answer, rows, nil
+	return answer, rows, true, nil
 }
 
 // storeVerdicts counts a store's pairs by their last verdict.

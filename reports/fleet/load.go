@@ -13,7 +13,7 @@ import (
 // gcPercent is how much garbage there may be, in percent of what is in use, while
 // the whole fleet is read. What is held is numbers without pointers, which take the
 // collector no time: as much garbage again would be memory for nothing. House value.
-const gcPercent = 10
+const gcPercent = 5
 
 // readWhole fills the copy with every fact of the source. Each part of the source
 // is turned into rows by the goroutine that reads it. It sets the collector of the
