@@ -33,15 +33,21 @@ export class Judge {
     const mine = ++this.#newest;
     clearTimeout(this.#timer);
     if (engine) {
-      const answer = JSON.parse(engine(JSON.stringify(body)));
-      this.#tell(answer.errors ? null : answer, answer.errors && answer);
+      this.#tell(...judgeByEngine(body));
       return;
     }
     this.#timer = setTimeout(async () => {
       const [result, why] = await judgeByServer(body.reading);
-      if (mine === this.#newest) this.#tell(result, why);
+      if (mine !== this.#newest) return;
+      this.#tell(...(!result && engine ? judgeByEngine(body) : [result, why])); // the engine may have come meanwhile
     }, PAUSE);
   }
+}
+
+// judgeByEngine returns [result], or [null, the problem].
+function judgeByEngine(body) {
+  const answer = JSON.parse(engine(JSON.stringify(body)));
+  return answer.errors ? [null, answer] : [answer];
 }
 
 // judgeByServer returns [result], or [null, why] as a Judge tells it.
