@@ -8,6 +8,10 @@ import (
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
+	"os"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -63,18 +67,18 @@ func (l *lab) pages(t *table, of, address string, db *models.DB) error {
 		return err
 	}
 	web := &http.Client{Jar: jar, Timeout: answerWithin, Transport: &http.Transport{MaxIdleConnsPerHost: readers}}
-	get := func(path string) (time.Duration, error) {
+	get := func(path string) (time.Duration, string, error) {
 		begin := time.Now()
 		resp, err := web.Get(s.url + path)
 		if err != nil {
-			return 0, err
+			return 0, "", err
 		}
 		defer resp.Body.Close()
 		text, err := io.ReadAll(resp.Body)
 		if err == nil && (resp.StatusCode != http.StatusOK || resp.Request.URL.Path == "/sign-in") {
 			err = fmt.Errorf("%s answered %d at %s: %.200s", path, resp.StatusCode, resp.Request.URL.Path, text)
 		}
-		return time.Since(begin), err
+		return time.Since(begin), resp.Header.Get("X-Request-ID"), err
 	}
 	resp, err := web.PostForm(s.url+"/sign-in", url.Values{"staff": {code}, "password": {password[strings.LastIndexByte(password, ' ')+1:]}})
 	if err != nil {
@@ -94,7 +98,7 @@ func (l *lab) pages(t *table, of, address string, db *models.DB) error {
 	}
 	for _, p := range fleetPages {
 		path := p.path()
-		shown, err := get(path)
+		shown, _, err := get(path)
 		if err != nil {
 			return err
 		}
@@ -109,7 +113,7 @@ func (l *lab) pages(t *table, of, address string, db *models.DB) error {
 		query := address.Query()
 		query.Set("wait", "yes") // as the page asks for what it was shown without
 		address.RawQuery = query.Encode()
-		later, err := get(address.String())
+		later, _, err := get(address.String())
 		if err != nil {
 			return err
 		}
@@ -122,6 +126,7 @@ func (l *lab) pages(t *table, of, address string, db *models.DB) error {
 		group  sync.WaitGroup
 		mu     sync.Mutex
 		took   = make([][]time.Duration, len(fleetPages))
+		ids    = make([][]string, len(fleetPages))
 		failed error
 		stored int
 	)
@@ -151,13 +156,13 @@ func (l *lab) pages(t *table, of, address string, db *models.DB) error {
 		group.Go(func() {
 			for ctx.Err() == nil {
 				i := rand.IntN(len(fleetPages))
-				d, err := get(fleetPages[i].path())
+				d, id, err := get(fleetPages[i].path())
 				if err != nil {
 					fail(err)
 					return
 				}
 				mu.Lock()
-				took[i] = append(took[i], d)
+				took[i], ids[i] = append(took[i], d), append(ids[i], id)
 				mu.Unlock()
 				select {
 				case <-ctx.Done():
@@ -170,16 +175,53 @@ func (l *lab) pages(t *table, of, address string, db *models.DB) error {
 	if failed != nil {
 		return fmt.Errorf("%s: %w", of, failed)
 	}
-	var all []time.Duration
+	var logged map[string]time.Duration
+	patient, done := context.WithTimeout(l.ctx, answerWithin)
+	defer done()
+	if err := poll(patient, func() bool { // a line is written after its answer
+		logged, failed = s.times()
+		return failed != nil || !slices.ContainsFunc(slices.Concat(ids...), func(id string) bool { return logged[id] == 0 })
+	}); err != nil {
+		return err
+	}
+	if failed != nil {
+		return failed
+	}
+	var all, served []time.Duration
 	for i, d := range took {
 		if len(d) == 0 {
 			return fmt.Errorf("%s: %s was not asked for", of, fleetPages[i].name)
 		}
-		all = append(all, d...)
-		t.row(of, fleetPages[i].name+", p50 and p95", milli(percentile(d, 50))+", "+milli(percentile(d, 95)), "")
+		var by []time.Duration
+		for _, id := range ids[i] {
+			by = append(by, logged[id])
+		}
+		all, served = append(all, d...), append(served, by...)
+		t.row(of, fleetPages[i].name+", p50 and p95, of the server and over HTTP", milli(percentile(by, 50))+", "+milli(percentile(by, 95))+"; "+milli(percentile(d, 50))+", "+milli(percentile(d, 95)), "")
 	}
-	t.row(of, fmt.Sprintf("all %d pages over HTTP, each looked at for %s by %d readers, %d readings stored meanwhile, p50 and p95", len(all), lookAt, readers, stored), milli(percentile(all, 50))+", "+milli(percentile(all, 95)), "p95 "+milli(askWithin))
+	t.row(of, fmt.Sprintf("all %d pages, each looked at for %s by %d readers, %d readings stored meanwhile, p50 and p95 of the server", len(all), lookAt, readers, stored), milli(percentile(served, 50))+", "+milli(percentile(served, 95)), "p95 "+milli(askWithin))
+	t.row(of, "the same over HTTP, with readers, server and database on one machine, p50 and p95", milli(percentile(all, 50))+", "+milli(percentile(all, 95)), "")
 	return nil
+}
+
+// requestLine is what the server logs of a request: its id, and how long it took.
+var requestLine = regexp.MustCompile(`request_id=(\S+) .*\bms=([0-9.]+)`)
+
+// times returns how long the server took for each request that it logged.
+func (s *server) times() (map[string]time.Duration, error) {
+	log, err := os.ReadFile(s.log)
+	if err != nil {
+		return nil, err
+	}
+	took := map[string]time.Duration{}
+	for _, m := range requestLine.FindAllSubmatch(log, -1) {
+		ms, err := strconv.ParseFloat(string(m[2]), 64)
+		if err != nil {
+			return nil, err
+		}
+		took[string(m[1])] = time.Duration(ms * float64(time.Millisecond))
+	}
+	return took, nil
 }
 
 // storeOne stores the n-th reading of a day in one of the stores.
