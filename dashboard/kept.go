@@ -37,8 +37,9 @@ type kept[V any] struct {
 	// lately is how long it took to find the last answer.
 	lately atomic.Int64
 
-	mu  sync.Mutex
-	all map[string]*keptAnswer[V]
+	mu    sync.Mutex
+	all   map[string]*keptAnswer[V]
+	asked int // how often
 }
 
 // keptAnswer is what one question came to. Its first finder is waited for.
@@ -51,6 +52,8 @@ type keptAnswer[V any] struct {
 	tried  time.Time // found, or failed to be found anew
 	took   time.Duration
 	asking bool // found anew, behind a reader's back
+
+	last int // when it was last asked for, by kept.asked; guarded by kept.mu
 }
 
 // behind is what the answers of a server that are found behind readers' backs have in
@@ -105,12 +108,25 @@ func (k *kept[V]) of(question string) *keptAnswer[V] {
 	a := k.all[question]
 	if a == nil {
 		if len(k.all) >= k.max {
-			clear(k.all) // full: begin anew
+			k.forget()
 		}
 		a = &keptAnswer[V]{turn: make(chan struct{}, 1)}
 		k.all[question] = a
 	}
+	k.asked++
+	a.last = k.asked
 	return a
+}
+
+// forget lets go of the answer that was not asked for the longest.
+func (k *kept[V]) forget() {
+	oldest, at := "", k.asked+1
+	for question, a := range k.all {
+		if a.last < at {
+			oldest, at = question, a.last
+		}
+	}
+	delete(k.all, oldest)
 }
 
 // get returns what a question comes to of the data with a fingerprint. Failures are
