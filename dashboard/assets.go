@@ -177,14 +177,23 @@ func (s *Server) showWorker(c *gin.Context) error {
 	return nil
 }
 
-// makeWorker puts the list of files before the worker's script. The list
+// atDesks is how the names of files begin that only pages of the fleet and of the office
+// load. Those pages need a line, so that a tablet needn't keep their files.
+var atDesks = []string{"css/figure.", "css/fleet.", "css/office.", "js/fleet.", "js/later.", "js/office-"}
+
+// onTablets returns the names of the files that the worker keeps, in order.
+func (a *assets) onTablets() []string {
+	return slices.DeleteFunc(a.names(), func(name string) bool {
+		return name == workerScript || slices.ContainsFunc(atDesks, func(begin string) bool { return strings.HasPrefix(name, begin) })
+	})
+}
+
+// makeWorker puts the list of files before the worker's script. Their address
 // changes with every file, which is what makes browsers take a new worker.
 func makeWorker(a *assets) (asset, error) {
-	files := make([]string, 0, len(a.files))
-	for _, name := range a.names() {
-		if name != workerScript {
-			files = append(files, a.base+"/"+name)
-		}
+	var files []string
+	for _, name := range a.onTablets() {
+		files = append(files, a.base+"/"+name)
 	}
 	list, err := json.Marshal(files)
 	if err != nil {

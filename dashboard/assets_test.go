@@ -5,6 +5,9 @@ import (
 	"compress/gzip"
 	"encoding/json"
 	"io"
+	"io/fs"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -71,11 +74,15 @@ func TestBuiltPackingIsServedAsItIs(t *testing.T) {
 	}
 }
 
-func TestWorkerKeepsEveryFileButItself(t *testing.T) {
+func TestTheWorkersListIsWhatTabletsKeep(t *testing.T) {
 	f := testFront(t)
 	head, _, _ := strings.Cut(string(f.worker.data), "\n// worker.js")
+	kept := f.assets.onTablets()
+	if slices.Contains(kept, workerScript) || len(kept) < 40 {
+		t.Errorf("%d files are kept: %q", len(kept), kept)
+	}
 	for name := range f.assets.files {
-		if listed := strings.Contains(head, `"`+f.assets.base+"/"+name+`"`); listed == (name == workerScript) {
+		if listed := strings.Contains(head, `"`+f.assets.base+"/"+name+`"`); listed != slices.Contains(kept, name) {
 			t.Errorf("%s listed: %v", name, listed)
 		}
 	}
@@ -109,5 +116,50 @@ func TestColumnsAreTheEnginesOwn(t *testing.T) {
 				t.Errorf("%s is bounded %v to %v by %v, want %v", name, row.Min, row.Max, row.Step, want)
 			}
 		}
+	}
+}
+
+// What the bench's pages load stands on the tablet without a line; what only pages at a
+// desk load doesn't.
+func TestTabletsKeepWhatTheBenchLoads(t *testing.T) {
+	f := testFront(t)
+	kept := f.assets.onTablets()
+	asked := regexp.MustCompile(`asset "([^"]+)"`)
+	loads := func(pattern string) (all []string) {
+		names, err := fs.Glob(embedded, pattern)
+		if err != nil || len(names) == 0 {
+			t.Fatalf("%s: %d templates, %v", pattern, len(names), err)
+		}
+		for _, name := range names {
+			text, err := fs.ReadFile(embedded, name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, m := range asked.FindAllSubmatch(text, -1) {
+				all = append(all, string(m[1]))
+			}
+		}
+		return all
+	}
+	var bench []string
+	for _, page := range []string{"layout", "pages/bench", "pages/ticket", "pages/fitting", "pages/slip", "pages/pair", "pages/sign-in"} {
+		bench = append(bench, loads("templates/"+page+".html")...)
+	}
+	for _, name := range bench {
+		if !slices.Contains(kept, name) {
+			t.Errorf("a tablet doesn't keep %s", name)
+		}
+	}
+	if len(bench) < 10 {
+		t.Errorf("the bench's pages load %d files", len(bench))
+	}
+	left := 0
+	for _, name := range append(loads("templates/pages/fleet*.html"), loads("templates/pages/office*.html")...) {
+		if !slices.Contains(kept, name) {
+			left++
+		}
+	}
+	if left < 10 {
+		t.Errorf("%d times a page at a desk loads what tablets don't keep", left)
 	}
 }

@@ -118,8 +118,8 @@ func TestEveryCheckHasADrawingAndBothSentences(t *testing.T) {
 // common practice for a page on a slow line, no source. The engine comes after.
 const firstLoad = 200_000
 
-// A tablet's first visit fetches the page, and the worker then every file and the
-// pages it keeps: all of that together stays within firstLoad, packed.
+// A tablet's first visit fetches the page, and the worker then every file and page
+// that it keeps: all of that together stays within firstLoad, packed.
 func TestFirstLoadIsSmall(t *testing.T) {
 	r := newRig(t)
 	token := r.fitter()
@@ -140,8 +140,8 @@ func TestFirstLoadIsSmall(t *testing.T) {
 		fetch(path)
 	}
 	files := testFront(t).assets
-	for _, name := range files.names() {
-		if name == "assess.wasm" || name == workerScript {
+	for _, name := range files.onTablets() {
+		if name == "assess.wasm" {
 			continue
 		}
 		body := files.files[name].data

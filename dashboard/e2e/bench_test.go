@@ -335,6 +335,35 @@ func TestSignedOutByTheClockLosesNothing(t *testing.T) {
 	}
 }
 
+// A ticket that is handed over while another is being sent goes right after it, and
+// doesn't wait for the next try.
+func TestWhatIsKeptDuringASendingGoesRightAfter(t *testing.T) {
+	t.Parallel()
+	shop, b := newShop(t), newBrowser(t, landscape)
+	shop.signIn(b, fitterCode)
+	b.until(`document.querySelector("#kept")?.innerText === "All sent"`)
+	const sent = `(async () => {
+		const asked = [], real = window.fetch, rest = (ms) => new Promise((on) => setTimeout(on, ms));
+		let first;
+		window.fetch = (url) => new Promise((answered) => {
+			asked.push(url);
+			const answer = () => answered(new Response("{}"));
+			if (first) answer(); else first = answer;
+		});
+		const one = m.keep("a", [{ url: "/one", body: {} }]);
+		while (!first) await rest(5);
+		const two = m.keep("b", [{ url: "/two", body: {} }]);
+		await rest(50);
+		first();
+		await Promise.all([one, two]);
+		window.fetch = real;
+		return asked.join(" ") + ", " + (await m.state()).waiting + " waiting";
+	})()`
+	if got := module[string](b, "outbox.js", sent); got != "/one /two, 0 waiting" {
+		t.Errorf("sent: %s", got)
+	}
+}
+
 func TestSignInKeepsTheCode(t *testing.T) {
 	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, portrait)

@@ -39,10 +39,12 @@ export async function state() {
 // inWords says in one line what waits.
 export const inWords = ({ waiting, refused, signedOut }) => signedOut ? t("kept.signed-out", { n: waiting }) : waiting ? t("kept.waiting", { n: waiting }) : refused ? t("kept.refused", { n: refused }) : t("kept.all-sent");
 
-// One page sends at a time where the browser can arrange that.
-let sending = null;
+// One page sends at a time where the browser can arrange that. What comes onto the shelf while it does, or with the line
+// back, is sent right after: the sending under way may not see it.
+let sending = null, next = null;
 function send() {
-  sending ??= (navigator.locks ? navigator.locks.request("solewright outbox", sendAll) : sendAll()).finally(() => { sending = null; });
+  if (sending) return next ??= sending.catch(() => {}).then(() => { next = null; return send(); });
+  sending = (navigator.locks ? navigator.locks.request("solewright outbox", sendAll) : sendAll()).finally(() => { sending = null; });
   return sending;
 }
 
