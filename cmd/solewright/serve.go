@@ -35,7 +35,8 @@ type serveCmd struct {
 }
 
 // Timeouts of the HTTP server, how long a page waits for what it can be shown without,
-// and how often what has ended is deleted. House values; streaming routes lift the write timeout for themselves.
+// and how often what has ended is deleted. House values; streaming routes lift the
+// write timeout for themselves.
 const (
 	headerTimeout = 5 * time.Second
 	readTimeout   = 15 * time.Second

@@ -143,7 +143,7 @@ func TestAManagerFindsWhatIsWrong(t *testing.T) {
 	// all words, and its numbers: hits, of how many.
 	signal := func(words ...string) (at, hits int) {
 		t.Helper()
-		b.until(`document.querySelector(".margin li strong") && !document.querySelector("[data-later]")`)
+		b.arrive("/fleet")
 		heads := eval[[]string](b, `[...document.querySelectorAll(".margin li strong")].map((e) => e.textContent)`)
 		for i, head := range heads {
 			all := true
@@ -159,6 +159,8 @@ func TestAManagerFindsWhatIsWrong(t *testing.T) {
 		t.Fatalf("no signal says %q: %q", words, heads)
 		return 0, 0
 	}
+	// The page was shown before it knew what stands out, and follows.
+	b.until(`document.querySelector(".matrix .ref-n")`)
 	home := func() { b.tap(`.desk a[href="/fleet"]`); b.arrive("/fleet") }
 
 	// Is the planted batch failing early? It stands first, with what ends it.

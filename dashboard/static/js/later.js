@@ -7,6 +7,14 @@ const fetched = (address) => {
   }
   return pages.get(address);
 };
+// What the page opens with goes by what stands out: it follows, unless the reader has begun to work with it.
+let begun = false;
+for (const kind of ["pointerdown", "keydown", "wheel"]) addEventListener(kind, () => { begun = true; }, { once: true, passive: true });
+for (const part of document.querySelectorAll("[data-follows]")) {
+  fetched(document.querySelector("[data-part=look] [data-later]").dataset.later)
+    .then((page) => { if (!begun) part.replaceWith(document.importNode(page.querySelector(`[data-part="${part.dataset.part}"]`), true)); })
+    .catch(() => {}); // it stays as it is
+}
 for (const note of document.querySelectorAll("[data-later]")) {
   const part = note.closest("[data-part]");
   fetched(note.dataset.later)
