@@ -347,7 +347,11 @@ func (s *Server) standOut(v *memory.View, a wear.Ask, within time.Duration) ([]s
 		if len(found) > 0 && (a.To == "" || a.To > since) {
 			old := a
 			old.To = since
-			if before, err = wear.Signals(v, old); err != nil {
+			var kinds []wear.Kind
+			for i := range found {
+				kinds = append(kinds, found[i].Kind)
+			}
+			if before, err = wear.SignalsOf(v, old, kinds...); err != nil {
 				return nil, err
 			}
 		}

@@ -34,7 +34,8 @@ const maxKept = 64
 type kept[V any] struct {
 	*behind
 	max int
-	// lately is how long it took to find the last answer.
+	// lately is how long it took to find the last answers, the mean of which each has
+	// as much weight as all before it.
 	lately atomic.Int64
 
 	mu    sync.Mutex
@@ -170,14 +171,15 @@ func (k *kept[V]) holds(a *keptAnswer[V], data string, find func() (V, error)) b
 
 // soon is get for a page that can be shown without the answer: it waits no longer than
 // a while, 0 for as long as it takes, and says whether it has the answer. It doesn't wait
-// where the last answer of the kind took longer. What isn't there yet is found all the
-// same, for who asks next.
+// where answers of the kind took longer lately, or where another has to be found first.
+// What isn't there yet is found all the same, for who asks next.
 func (k *kept[V]) soon(question, data string, within time.Duration, find func() (V, error)) (V, bool, error) {
 	if within == 0 {
 		value, err := k.get(question, data, find)
 		return value, true, err
 	}
-	a := k.of(question)
+	var none V
+	a, inVain := k.of(question), len(k.one) > 0 || time.Duration(k.lately.Load()) > within
 	select {
 	case a.turn <- struct{}{}:
 		holds, value := k.holds(a, data, find), a.value
@@ -185,6 +187,9 @@ func (k *kept[V]) soon(question, data string, within time.Duration, find func() 
 			return value, true, nil
 		}
 	default: // it is being found
+		if inVain {
+			return none, false, nil
+		}
 	}
 	type answer struct {
 		value V
@@ -195,8 +200,7 @@ func (k *kept[V]) soon(question, data string, within time.Duration, find func() 
 		value, err := k.found(a, data, guarded(find), k.wait)
 		done <- answer{value, err}
 	}()
-	var none V
-	if time.Duration(k.lately.Load()) > within {
+	if inVain {
 		return none, false, nil
 	}
 	select {
@@ -242,7 +246,7 @@ func (k *kept[V]) timed(find func() (V, error)) (V, time.Duration, error) {
 	begin := k.now()
 	value, err := find()
 	took := k.now().Sub(begin)
-	k.lately.Store(int64(took))
+	k.lately.Store((k.lately.Load() + int64(took)) / 2)
 	return value, took, err
 }
 

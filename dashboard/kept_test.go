@@ -129,8 +129,8 @@ func TestAPageIsShownWithoutWhatTakesLong(t *testing.T) {
 			}
 		}
 		says(within, 0, false, within)
-		says(within, 0, false, within) // who asks meanwhile waits as long
-		says(0, 7, true, within)       // or until it is found
+		says(within, 0, false, 0)  // who asks meanwhile doesn't wait
+		says(0, 7, true, 2*within) // but for who waits until it is found
 		says(within, 7, true, 0)
 		if times != 1 {
 			t.Errorf("it was found %d times", times)
@@ -152,6 +152,7 @@ func TestAPageIsShownWithoutWhatTakesLong(t *testing.T) {
 			if _, ready, _ := k.soon(q, "1", within, find); ready {
 				t.Errorf("%s is ready", q)
 			}
+			synctest.Wait()
 		}
 		if _, _, err := k.soon("two", "1", 0, find); err != nil || time.Since(begin) != 6*within {
 			t.Errorf("the second is there after %v, %v", time.Since(begin), err)

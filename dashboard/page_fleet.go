@@ -276,15 +276,22 @@ func (s *Server) wearFilters(c *gin.Context, v *memory.View, a wear.Ask) (wearFi
 	f := wearFilters{Path: c.Request.URL.Path, Clear: c.Request.URL.Path, AsOf: w.say("fleet.as-of", "at", v.AsOf.UTC().Format("2006-01-02 15:04"))}
 	whole := withoutPattern(a)
 	whole.From, whole.To = "", ""
-	cells, err := v.Count(whole.Filter(), memory.Month)
+	first, last, err := v.Months(whole.Filter())
 	if err != nil {
 		return f, a, err
 	}
 	// A list holds all the pairs behind a number, which may be of all months.
-	if a.From == "" && a.To == "" && len(cells) > 0 && f.Path != "/fleet/pairs" {
-		a.From, a.To = cells[max(0, len(cells)-defaultMonths)].By[0], cells[len(cells)-1].By[0]
+	if a.From == "" && a.To == "" && last != "" && f.Path != "/fleet/pairs" {
+		a.From, a.To = max(first, monthsBefore(last, defaultMonths-1)), last
 	}
-	f.months(c, w, cells, a)
+	var cells []memory.Cell
+	if last != "" {
+		whole.From = monthsBefore(last, shownMonths-1)
+		if cells, err = v.Count(whole.Filter(), memory.Month); err != nil {
+			return f, a, err
+		}
+	}
+	f.months(c, w, first, last, cells, a)
 	for _, d := range []memory.Dim{memory.Region, memory.Store, memory.Category, memory.Model, memory.Gait, memory.Kind} {
 		f.Selects = append(f.Selects, s.filterSelect(c, v, a, d))
 	}
@@ -354,14 +361,14 @@ func sortedKeys(q url.Values) []string {
 // shownMonths is how many months the band holds.
 const shownMonths = 24
 
-// months lays out the band of months. A tap outside of the range widens it to
+// months lays out the band of months, of which the first and the last are those that
+// the pairs are of. A tap outside of the range widens it to
 // that month, one inside narrows it to that month alone.
-func (f *wearFilters) months(c *gin.Context, w words, cells []memory.Cell, a wear.Ask) {
+func (f *wearFilters) months(c *gin.Context, w words, first, last string, cells []memory.Cell, a wear.Ask) {
 	from, to := monthOf(a.From), monthOf(a.To)
-	if from == "" && to == "" && len(cells) > 0 {
-		from, to = cells[0].By[0], cells[len(cells)-1].By[0]
+	if from == "" && to == "" {
+		from, to = first, last
 	}
-	cells = cells[max(0, len(cells)-shownMonths):]
 	most := 1
 	for _, m := range cells {
 		most = max(most, m.N)
@@ -371,14 +378,14 @@ func (f *wearFilters) months(c *gin.Context, w words, cells []memory.Cell, a wea
 		month := m.By[0]
 		k := monthKey{Month: month, Name: w.monthName(month), In: month >= from && (to == "" || month <= to), First: month == from, Last: month == to}
 		k.Label = w.say("fleet.month", "month", w.monthYear(month), "n", m.N)
-		first, last := month, month
+		begin, end := month, month
 		switch {
 		case from != "" && month < from:
-			last = to
+			end = to
 		case to != "" && month > to:
-			first = from
+			begin = from
 		}
-		k.Href = address(c, "from", first, "to", last)
+		k.Href = address(c, "from", begin, "to", end)
 		if y := month[:4]; y != year {
 			year, k.Year = y, y
 		}
@@ -387,6 +394,15 @@ func (f *wearFilters) months(c *gin.Context, w words, cells []memory.Cell, a wea
 		f.Months = append(f.Months, k)
 	}
 	f.Range = w.say("fleet.range", "from", w.monthYear(from), "to", w.monthYear(to))
+}
+
+// monthsBefore returns the month that lies so many before another.
+func monthsBefore(month string, n int) string {
+	t, err := time.Parse(monthForm, month)
+	if err != nil {
+		return month
+	}
+	return t.AddDate(0, -n, 0).Format(monthForm)
 }
 
 // monthOf returns the month of a day or a month.

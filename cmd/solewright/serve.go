@@ -42,7 +42,7 @@ const (
 	readTimeout   = 15 * time.Second
 	writeTimeout  = 30 * time.Second
 	idleTimeout   = 60 * time.Second
-	patience      = 30 * time.Millisecond
+	patience      = 20 * time.Millisecond
 	stopTimeout   = 20 * time.Second
 	purgeEvery    = time.Hour
 )

@@ -28,12 +28,24 @@ type answers struct {
 	slots chan struct{} // one for each scan that may run at once
 	quiet chan struct{} // one for those of quiet views
 
-	mu    sync.Mutex
-	kept  map[string]*list.Element // of *answer, by the question
-	used  list.List                // the last used first
-	bytes int
-	most  int
+	mu      sync.Mutex
+	kept    map[string]*list.Element // of *answer, by the question
+	shelves [2]shelf
+	most    int // bytes of both
 }
+
+// shelf holds answers, the last used first.
+type shelf struct {
+	list.List
+	bytes int
+}
+
+// The shelves: one for what quiet views alone were asked, for it is asked once and takes
+// much, and would push out what readers ask again and again.
+const (
+	ofReaders = iota
+	ofQuiet
+)
 
 // answer is of one question. What was found last is read without waiting; who
 // asks of another view waits for whoever is at it.
@@ -45,7 +57,9 @@ type answer struct {
 	group *grouping
 	sum   any // the sum of the view of found; nil where it is too large to be kept
 
-	bytes int // guarded by answers.mu
+	// Guarded by answers.mu.
+	bytes int
+	shelf int
 }
 
 // found is what a question came to in one view: a slice.
@@ -85,6 +99,12 @@ func (a *answers) anew() *answers {
 	return &answers{slots: a.slots, quiet: a.quiet, kept: map[string]*list.Element{}, most: a.most}
 }
 
+// yield lets a scan go first that waits for the processor of a quiet one.
+func (a *answers) yield() {
+	<-a.slots
+	a.slots <- struct{}{}
+}
+
 // scanning runs f when there is a processor for it.
 func (v *View) scanning(f func()) {
 	a := v.answers
@@ -110,31 +130,47 @@ func (v *View) spare() bool {
 	}
 }
 
-// of returns the answer to a question, empty where it is new.
-func (a *answers) of(question string) *answer {
+// answer returns the answer to a question, empty where it is new.
+func (v *View) answer(question string) *answer {
+	a, shelf := v.answers, ofReaders
+	if v.quietOf != nil {
+		shelf = ofQuiet
+	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
+	n := &answer{question: question, shelf: shelf}
 	if e, ok := a.kept[question]; ok {
-		a.used.MoveToFront(e)
-		return e.Value.(*answer)
+		n = a.remove(e)
+		n.shelf = min(n.shelf, shelf) // what readers asked stays theirs
 	}
-	n := &answer{question: question}
-	a.kept[question] = a.used.PushFront(n)
+	a.put(n)
 	return n
 }
 
+// put puts an answer first on its shelf.
+func (a *answers) put(n *answer) {
+	on := &a.shelves[n.shelf]
+	on.bytes += n.bytes
+	a.kept[n.question] = on.PushFront(n)
+}
+
 // weigh notes what an answer takes now, and lets go of those that were not used
-// for longest.
+// for longest: of quiet views first, where they take more than half.
 func (a *answers) weigh(of *answer, bytes int) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if e, ok := a.kept[of.question]; !ok || e.Value != of {
 		return // let go of meanwhile
 	}
-	a.bytes += bytes - of.bytes
+	a.shelves[of.shelf].bytes += bytes - of.bytes
 	of.bytes = bytes
-	for e := a.used.Back(); e != nil && a.bytes > a.most; e = a.used.Back() {
-		a.remove(e)
+	readers, quiet := &a.shelves[ofReaders], &a.shelves[ofQuiet]
+	for readers.bytes+quiet.bytes > a.most {
+		from := readers
+		if quiet.bytes > a.most/2 || readers.Len() == 0 {
+			from = quiet
+		}
+		a.remove(from.Back())
 	}
 }
 
@@ -147,10 +183,13 @@ func (a *answers) forget(of *answer) {
 	}
 }
 
-func (a *answers) remove(e *list.Element) {
-	last := a.used.Remove(e).(*answer)
-	delete(a.kept, last.question)
-	a.bytes -= last.bytes
+func (a *answers) remove(e *list.Element) *answer {
+	n := e.Value.(*answer)
+	on := &a.shelves[n.shelf]
+	on.Remove(e)
+	on.bytes -= n.bytes
+	delete(a.kept, n.question)
+	return n
 }
 
 // answered returns what a question comes to: kind says what is asked, and begin
@@ -161,7 +200,7 @@ func answered[E any](v *View, kind string, f *Filter, dims []Dim, begin func(*gr
 	if v.answers.most < 0 {
 		return scanned(v, f, dims, begin)
 	}
-	a := v.answers.of(questionOf(kind, f, dims))
+	a := v.answer(questionOf(kind, f, dims))
 	if last := a.found.Load(); last != nil && last.view.is(v) {
 		return slices.Clone(last.lines.([]E)), nil
 	}
@@ -211,7 +250,13 @@ func scan[E any](v *View, f *Filter, dims []Dim, begin func(*grouping) (sum[E], 
 	}
 	total, err := begin(g)
 	if err == nil {
-		v.scanning(func() { together(v, g, total, begin) })
+		v.scanning(func() {
+			if v.quietOf != nil {
+				g.query.yield = v.answers.yield
+			}
+			together(v, g, total, begin)
+			g.query.yield = nil
+		})
 		g.query.release()
 	}
 	return g, total, err

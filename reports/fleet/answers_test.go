@@ -120,6 +120,17 @@ func TestAnAnswerThatWasBroughtUpToDateIsThatOfAScan(t *testing.T) {
 				t.Fatalf("%s by %v of %+v (-scan +kept):\n%s", kind, dims, f, diff)
 			}
 			questions++
+			months, err := plain.Count(f, Month)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var ends [2]string
+			if len(months) > 0 {
+				ends = [2]string{months[0].By[0], months[len(months)-1].By[0]}
+			}
+			if first, last, err := asked.Months(f); [2]string{first, last} != ends || err != nil {
+				t.Fatalf("months of %+v are from %q to %q, %v; want %q", f, first, last, err, ends)
+			}
 			groups, err := v.Life(Filter{Scopes: []retail.Scope{{}}})
 			if err != nil {
 				t.Fatal(err)
@@ -223,12 +234,29 @@ func TestAnswersTakeNoMoreThanTheyMay(t *testing.T) {
 		}
 	}
 	a := v.answers
-	sum := 0
+	var sums [2]int
 	for _, e := range a.kept {
-		sum += e.Value.(*answer).bytes
+		n := e.Value.(*answer)
+		sums[n.shelf] += n.bytes
 	}
-	if a.bytes > most || a.bytes != sum || len(a.kept) != a.used.Len() || len(a.kept) < 20 {
-		t.Errorf("%d answers, %d in the list, take %d bytes, by their sum %d; no more than %d are allowed", len(a.kept), a.used.Len(), a.bytes, sum, most)
+	readers, quiet := &a.shelves[ofReaders], &a.shelves[ofQuiet]
+	if readers.bytes+quiet.bytes > most || [2]int{readers.bytes, quiet.bytes} != sums || len(a.kept) != readers.Len()+quiet.Len() || len(a.kept) < 20 {
+		t.Errorf("%d answers, %d and %d on the shelves, take %d and %d bytes, by their sums %d; no more than %d are allowed", len(a.kept), readers.Len(), quiet.Len(), readers.bytes, quiet.bytes, sums, most)
+	}
+	// What readers ask again and again stays, whatever quiet views were asked since.
+	all := Filter{Scopes: []retail.Scope{{}}}
+	if _, err := v.Count(all, Gait); err != nil {
+		t.Fatal(err)
+	}
+	for store := range 40 {
+		for d := range numDims {
+			if _, err := v.Quietly().Count(Filter{Scopes: []retail.Scope{{Store: storeCode(store)}}, Readings: true}, d); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if n := a.kept[questionOf("count", &all, []Dim{Gait})]; n == nil || readers.bytes < most/4 || quiet.bytes > most/2 || readers.bytes+quiet.bytes > most {
+		t.Errorf("the readers' answer is %v; theirs take %d bytes, those of quiet views %d of %d", n, readers.bytes, quiet.bytes, most)
 	}
 	if _, err := v.Count(Filter{Scopes: []retail.Scope{{}}, From: "no day"}); err == nil {
 		t.Error("a wrong filter is answered")

@@ -58,6 +58,8 @@ type query struct {
 	// taken is how many segments were taken by the goroutines that share a scan;
 	// nil where one scans alone.
 	taken *atomic.Int64
+	// yield lets others go first before a segment; nil where none does.
+	yield func()
 }
 
 // fieldTest is a condition on a packed dimension: bit c of allowed says that

@@ -59,6 +59,34 @@ func (v *View) Visits(f Filter, dims ...Dim) ([]Visit, error) {
 	return visits, nil
 }
 
+// Months returns the first and the last month in which a filter picks a row, "" where
+// it picks none. It looks from both ends, no further than it has to.
+func (v *View) Months(f Filter) (first, last string, err error) {
+	q, err := v.query(&f)
+	if err != nil {
+		return "", "", err
+	}
+	defer q.release()
+	var all []*segment
+	v.segmentsOf(q, func(s *segment) { all = append(all, s) })
+	slices.SortStableFunc(all, func(a, b *segment) int { return cmp.Compare(a.month, b.month) })
+	holds := func(s *segment) bool {
+		for range q.selections(s) {
+			return true
+		}
+		return false
+	}
+	from := slices.IndexFunc(all, holds)
+	if from < 0 {
+		return "", "", nil
+	}
+	to := len(all) - 1
+	for to > from && !holds(all[to]) {
+		to--
+	}
+	return monthOf(all[from].month), monthOf(all[to].month), nil
+}
+
 // Order is an order of a list of pairs.
 type Order uint8
 

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/binary"
 	"encoding/hex"
+	"iter"
 	"runtime"
 	"slices"
 	"sync"
@@ -159,6 +160,9 @@ func (v *View) segmentsOf(q *query, f func(*segment)) {
 		if i >= len(v.segments) {
 			return
 		}
+		if q.yield != nil {
+			q.yield()
+		}
 		if v.quietOf != nil {
 			runtime.Gosched() // who waits goes first
 		}
@@ -179,13 +183,23 @@ func (v *View) scan(q *query, f func(*selection)) {
 }
 
 func (q *query) scan(s *segment, f func(*selection)) {
-	b := q.room()
-	sel := selection{segment: s}
-	from, to := q.span(s)
-	for sel.base = from - from%blockRows; sel.base < to; sel.base += blockRows {
-		first, end := max(from, sel.base), min(to, sel.base+blockRows)
-		if sel.rows = q.pick(s, sel.base, first, end, b.rows[:]); len(sel.rows) > 0 {
-			f(&sel)
+	for sel := range q.selections(s) {
+		f(sel)
+	}
+}
+
+// selections returns the rows of a segment that a query picks, by block, the same
+// selection again and again.
+func (q *query) selections(s *segment) iter.Seq[*selection] {
+	return func(yield func(*selection) bool) {
+		b := q.room()
+		sel := selection{segment: s}
+		from, to := q.span(s)
+		for sel.base = from - from%blockRows; sel.base < to; sel.base += blockRows {
+			first, end := max(from, sel.base), min(to, sel.base+blockRows)
+			if sel.rows = q.pick(s, sel.base, first, end, b.rows[:]); len(sel.rows) > 0 && !yield(&sel) {
+				return
+			}
 		}
 	}
 }

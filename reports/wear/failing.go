@@ -177,7 +177,7 @@ type Failures struct {
 func FindFailures(v *fleet.View, a Ask) (*Failures, error) {
 	a = failureAsk(a)
 	f := &Failures{baselines: map[string]*baseline{}, tails: map[string]FailureTail{}}
-	month, err := lastMonth(v, a)
+	_, month, err := v.Months(a.filter())
 	if err != nil {
 		return nil, err
 	}

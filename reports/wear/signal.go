@@ -107,15 +107,21 @@ const (
 // Groups under 20 pairs are not tested. Within a kind, q is by Benjamini–Hochberg
 // over all that were tested, and what is left goes by how many pairs are beyond
 // expectation at the near end of the interval.
-func Signals(v *fleet.View, a Ask) ([]Signal, error) {
+func Signals(v *fleet.View, a Ask) ([]Signal, error) { return SignalsOf(v, a, Kinds...) }
+
+// SignalsOf is [Signals] of some kinds.
+func SignalsOf(v *fleet.View, a Ask, kinds ...Kind) ([]Signal, error) {
 	a.Pattern, a.Part, a.By, a.Readings = "", Heel, nil, false
-	month, err := lastMonth(v, a)
+	_, month, err := v.Months(a.filter())
 	if err != nil || month == "" {
 		return nil, err
 	}
 	var all []Signal
-	for _, find := range []func(*fleet.View, Ask) ([]Signal, error){earlyBatches, storesApart, modelWear, monthsMoved} {
-		found, err := find(v, a)
+	for _, kind := range Kinds {
+		if !slices.Contains(kinds, kind) {
+			continue
+		}
+		found, err := finders[kind](v, a)
 		if err != nil {
 			return nil, err
 		}
@@ -134,6 +140,11 @@ func Signals(v *fleet.View, a Ask) ([]Signal, error) {
 		}
 	}
 	return all, addReasons(v, a, all)
+}
+
+// finders test everything of a kind.
+var finders = map[Kind]func(*fleet.View, Ask) ([]Signal, error){
+	EarlyBatch: earlyBatches, StoreApart: storesApart, ModelWears: modelWear, MonthMoved: monthsMoved,
 }
 
 // settle gives the findings of one kind their q, and leaves those that are
@@ -224,15 +235,6 @@ func (s *Signal) Pairs(a Ask) Ask {
 
 // worn are the verdicts of a worn pair.
 var worn = []string{assess.Replace.String(), assess.Retire.String()}
-
-// lastMonth returns the last month that has a pair.
-func lastMonth(v *fleet.View, a Ask) (string, error) {
-	cells, err := v.Count(a.filter(), fleet.Month)
-	if err != nil || len(cells) == 0 {
-		return "", err
-	}
-	return cells[len(cells)-1].By[0], nil
-}
 
 // like numbers what pairs have to have in common to be compared: the kind of visit,
 // the category and the band of distance. It sorts by them.
