@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -306,7 +307,7 @@ func (s *Server) signals(c *gin.Context, v *memory.View, a wear.Ask) ([]signalOu
 
 // signalsSoon is signals for a page that can be shown without them, see [kept.soon].
 func (s *Server) signalsSoon(c *gin.Context, v *memory.View, a wear.Ask, within time.Duration) (all []signalOut, ready bool, err error) {
-	found, ready, err := s.standOut(v, a, within)
+	found, ready, err := s.standOut(c.Request.Context(), v, a, within)
 	if err != nil || !ready {
 		return nil, ready, err
 	}
@@ -335,10 +336,10 @@ func (s *Server) signalsSoon(c *gin.Context, v *memory.View, a wear.Ask, within 
 
 // standOut finds what stands out among the pairs asked about, and says what of it is
 // new; like [kept.soon] it waits for it a while.
-func (s *Server) standOut(v *memory.View, a wear.Ask, within time.Duration) ([]signalOut, bool, error) {
+func (s *Server) standOut(ctx context.Context, v *memory.View, a wear.Ask, within time.Duration) ([]signalOut, bool, error) {
 	since := s.now().UTC().AddDate(0, 0, -newWithin).Format(time.DateOnly)
-	return s.found.soon(fmt.Sprintf("%s %+v", since, a), v.Fingerprint(), within, func() ([]signalOut, error) {
-		v := v.Quietly()
+	return s.found.soon(ctx, fmt.Sprintf("%s %+v", since, a), v.Fingerprint(), within, func() ([]signalOut, error) {
+		v := s.quietly(v)
 		found, err := wear.Signals(v, a)
 		if err != nil {
 			return nil, err

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"fmt"
 	"log/slog"
 	"runtime/debug"
@@ -60,24 +61,29 @@ type keptAnswer[V any] struct {
 // behind is what the answers of a server that are found behind readers' backs have in
 // common: they are found one at a time.
 type behind struct {
-	log *slog.Logger
-	now func() time.Time
-	one chan struct{} // has one place, of who finds an answer
+	log     *slog.Logger
+	now     func() time.Time
+	one     chan struct{} // has one place, of who finds an answer
+	waiting *waiting
 
 	lock sync.Mutex
 	busy bool
 	rest time.Time // until when none is begun anew
 }
 
-func newBehind(log *slog.Logger, now func() time.Time) *behind {
-	return &behind{log: log, now: now, one: make(chan struct{}, 1)}
+func newBehind(log *slog.Logger, now func() time.Time, waiting *waiting) *behind {
+	return &behind{log: log, now: now, one: make(chan struct{}, 1), waiting: waiting}
 }
 
-// wait waits until an answer may be found that a page was shown without; end is to be
-// called when it is.
-func (b *behind) wait() (end func()) {
-	b.one <- struct{}{}
-	return func() { <-b.one }
+// wait waits until an answer may be found that takes long; end is to be called when it
+// is. Who leaves meanwhile gets the context's error.
+func (b *behind) wait(ctx context.Context) (end func(), err error) {
+	select {
+	case b.one <- struct{}{}:
+		return func() { <-b.one }, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // begin says whether an answer may be found now; then end is to be told how long it
@@ -133,18 +139,29 @@ func (k *kept[V]) forget() {
 // get returns what a question comes to of the data with a fingerprint. Failures are
 // not remembered. The value is every asker's: it is not to be changed.
 func (k *kept[V]) get(question, data string, find func() (V, error)) (V, error) {
-	return k.found(k.of(question), data, find, func() func() { return func() {} })
+	at := func(context.Context) (func(), error) { return func() {}, nil }
+	return k.found(context.Background(), k.of(question), data, find, at)
 }
 
 // found is get of an answer that may be there; begin is called before it is found, and
-// returns what is to be called then.
-func (k *kept[V]) found(a *keptAnswer[V], data string, find func() (V, error), begin func() (end func())) (V, error) {
-	a.turn <- struct{}{}
+// returns what is to be called then. Who leaves before it is begun gets the context's
+// error.
+func (k *kept[V]) found(ctx context.Context, a *keptAnswer[V], data string, find func() (V, error), begin func(context.Context) (end func(), err error)) (V, error) {
+	var none V
+	select {
+	case a.turn <- struct{}{}:
+	case <-ctx.Done():
+		return none, ctx.Err()
+	}
 	defer func() { <-a.turn }()
 	if k.holds(a, data, find) {
 		return a.value, nil
 	}
-	defer begin()()
+	end, err := begin(ctx)
+	if err != nil {
+		return none, err
+	}
+	defer end()
 	value, took, err := k.timed(find)
 	if err == nil {
 		a.set(data, value, k.now(), took)
@@ -169,17 +186,14 @@ func (k *kept[V]) holds(a *keptAnswer[V], data string, find func() (V, error)) b
 	return true
 }
 
-// soon is get for a page that can be shown without the answer: it waits no longer than
-// a while, 0 for as long as it takes, and says whether it has the answer. It doesn't wait
-// where answers of the kind took longer lately, or where another has to be found first.
-// What isn't there yet is found all the same, for who asks next.
-func (k *kept[V]) soon(question, data string, within time.Duration, find func() (V, error)) (V, bool, error) {
-	if within == 0 {
-		value, err := k.get(question, data, find)
-		return value, true, err
-	}
+// soon is get of what takes long, for a page that can be shown without it: it waits no
+// longer than a while, 0 for as long as it takes, and says whether it has the answer. It
+// doesn't wait in vain: where answers of the kind took longer lately, or another has to
+// be found first. Then it is left to who asks for the rest of the page; what was waited
+// for is found all the same.
+func (k *kept[V]) soon(ctx context.Context, question, data string, within time.Duration, find func() (V, error)) (V, bool, error) {
 	var none V
-	a, inVain := k.of(question), len(k.one) > 0 || time.Duration(k.lately.Load()) > within
+	a := k.of(question)
 	select {
 	case a.turn <- struct{}{}:
 		holds, value := k.holds(a, data, find), a.value
@@ -187,9 +201,15 @@ func (k *kept[V]) soon(question, data string, within time.Duration, find func() 
 			return value, true, nil
 		}
 	default: // it is being found
-		if inVain {
-			return none, false, nil
-		}
+	}
+	if within > 0 && (len(k.one) > 0 || time.Duration(k.lately.Load()) > within) {
+		return none, false, nil
+	}
+	k.waiting.leave() // what is found doesn't rest for who waits for it
+	defer k.waiting.come()
+	if within == 0 {
+		value, err := k.found(ctx, a, data, find, k.wait)
+		return value, true, err
 	}
 	type answer struct {
 		value V
@@ -197,12 +217,9 @@ func (k *kept[V]) soon(question, data string, within time.Duration, find func() 
 	}
 	done := make(chan answer, 1)
 	go func() {
-		value, err := k.found(a, data, guarded(find), k.wait)
+		value, err := k.found(context.Background(), a, data, guarded(find), k.wait)
 		done <- answer{value, err}
 	}()
-	if inVain {
-		return none, false, nil
-	}
 	select {
 	case found := <-done:
 		return found.value, true, found.err
@@ -226,7 +243,7 @@ func guarded[V any](find func() (V, error)) func() (V, error) {
 // again finds an answer anew while nobody waits for it. What fails is noted, and
 // asked again by the next reader.
 func (k *kept[V]) again(a *keptAnswer[V], data string, find func() (V, error)) {
-	end := k.wait()
+	end, _ := k.wait(context.Background())
 	value, took, err := k.timed(guarded(find))
 	end()
 	k.end(took)

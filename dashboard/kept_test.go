@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"log/slog"
 	"strings"
@@ -13,7 +14,7 @@ import (
 func TestWhatIsKept(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var logged bytes.Buffer
-		b := newBehind(slog.New(slog.NewTextHandler(&logged, nil)), time.Now)
+		b := newBehind(slog.New(slog.NewTextHandler(&logged, nil)), time.Now, &waiting{now: time.Now})
 		k := newKept[int](b, 2)
 		const longAnswer = 10 * slowAnswer
 		asked := 0
@@ -116,14 +117,14 @@ func TestWhatIsKept(t *testing.T) {
 
 func TestAPageIsShownWithoutWhatTakesLong(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		k := newKept[int](newBehind(slog.New(slog.DiscardHandler), time.Now), 2)
+		k := newKept[int](newBehind(slog.New(slog.DiscardHandler), time.Now, &waiting{now: time.Now}), 2)
 		const within = time.Second
 		times := 0
 		find := func() (int, error) { times++; time.Sleep(3 * within); return 7, nil }
 		says := func(within time.Duration, want int, wantReady bool, waits time.Duration) {
 			t.Helper()
 			begin := time.Now()
-			got, ready, err := k.soon("q", "1", within, find)
+			got, ready, err := k.soon(t.Context(), "q", "1", within, find)
 			if took := time.Since(begin); got != want || ready != wantReady || err != nil || took != waits {
 				t.Errorf("it is %d, ready %t, after %v, %v; want %d, %t, after %v", got, ready, took, err, want, wantReady, waits)
 			}
@@ -136,32 +137,72 @@ func TestAPageIsShownWithoutWhatTakesLong(t *testing.T) {
 			t.Errorf("it was found %d times", times)
 		}
 
-		// Where such answers take longer lately a page doesn't wait at all.
-		begin := time.Now()
-		if _, ready, _ := k.soon("r", "1", within, func() (int, error) { return 8, nil }); ready || time.Since(begin) != 0 {
-			t.Errorf("it waited %v for what takes long, ready %t", time.Since(begin), ready)
+		// Where such answers take longer lately a page doesn't wait, and it is left to who
+		// asks for the rest of it.
+		never := func() (int, error) { panic("it is asked") }
+		if _, ready, _ := k.soon(t.Context(), "r", "1", within, never); ready {
+			t.Error("what takes long is ready")
 		}
-		synctest.Wait() // that one took no time
-		if got, ready, err := k.soon("s", "1", within, func() (int, error) { return 9, nil }); got != 9 || !ready || err != nil {
-			t.Errorf("it is %d, ready %t, %v", got, ready, err)
+		synctest.Wait()
+		for i, question := range []string{"r", "s"} { // then one that took no time
+			begin, within := time.Now(), within*time.Duration(i)
+			if got, ready, err := k.soon(t.Context(), question, "1", within, func() (int, error) { return 8, nil }); got != 8 || !ready || err != nil || time.Since(begin) != 0 {
+				t.Errorf("%s is %d, ready %t, after %v, %v", question, got, ready, time.Since(begin), err)
+			}
 		}
 
-		// Pages are shown without many, which are found one after the other.
-		begin = time.Now()
-		for _, q := range []string{"one", "two"} {
-			if _, ready, _ := k.soon(q, "1", within, find); ready {
-				t.Errorf("%s is ready", q)
-			}
-			synctest.Wait()
+		// What takes long is found one after the other, and not for who left meanwhile.
+		begin := time.Now()
+		if _, ready, _ := k.soon(t.Context(), "one", "1", within, find); ready {
+			t.Error("one is ready")
 		}
-		if _, _, err := k.soon("two", "1", 0, find); err != nil || time.Since(begin) != 6*within {
-			t.Errorf("the second is there after %v, %v", time.Since(begin), err)
+		if _, ready, _ := k.soon(t.Context(), "two", "1", within, never); ready || time.Since(begin) != within {
+			t.Errorf("two is ready %t after %v", ready, time.Since(begin))
 		}
-		fails := newKept[int](newBehind(slog.New(slog.DiscardHandler), time.Now), 2)
+		ctx, leave := context.WithTimeout(t.Context(), within)
+		defer leave()
+		if _, _, err := k.soon(ctx, "two", "1", 0, never); !errors.Is(err, context.DeadlineExceeded) || time.Since(begin) != 2*within {
+			t.Errorf("who left two gets %v after %v", err, time.Since(begin))
+		}
+		if got, _, err := k.soon(t.Context(), "two", "1", 0, find); got != 7 || err != nil || time.Since(begin) != 6*within {
+			t.Errorf("two is %d after %v, %v", got, time.Since(begin), err)
+		}
+		fails := newKept[int](newBehind(slog.New(slog.DiscardHandler), time.Now, &waiting{now: time.Now}), 2)
 		for _, fail := range []func() (int, error){func() (int, error) { return 0, errors.New("it is lost") }, func() (int, error) { panic("it is lost") }} {
-			if _, ready, err := fails.soon("f", "1", within, fail); !ready || err == nil || !strings.Contains(err.Error(), "it is lost") {
+			if _, ready, err := fails.soon(t.Context(), "f", "1", within, fail); !ready || err == nil || !strings.Contains(err.Error(), "it is lost") {
 				t.Errorf("a failure is ready %t, %v", ready, err)
 			}
 		}
+	})
+}
+
+// TestWhoWaitsGoesFirst has work behind people's backs rest while somebody waits, no
+// longer than a step and not for who waits long.
+func TestWhoWaitsGoesFirst(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		w := &waiting{now: time.Now}
+		rests := func(want time.Duration) {
+			t.Helper()
+			begin := time.Now()
+			if w.rest(); time.Since(begin) != want {
+				t.Errorf("it rests %v, want %v", time.Since(begin), want)
+			}
+		}
+		rests(0)
+		w.come()
+		w.come()
+		rests(restStep)
+		w.leave()
+		go func() {
+			time.Sleep(restStep / 2)
+			w.leave()
+		}()
+		rests(restStep / 2)
+		rests(0)
+		w.come()
+		time.Sleep(restFor)
+		rests(0)
+		w.come() // another, just now
+		rests(restStep)
 	})
 }

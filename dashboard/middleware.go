@@ -35,9 +35,11 @@ func (s *Server) observe(c *gin.Context) {
 	c.Header("X-Request-ID", id)
 	start := s.now()
 	s.metrics.inFlight.Inc()
+	s.waiting.come()
 	// Deferred, so that a request whose connection is cut by a panic counts too.
 	defer func() {
 		s.metrics.inFlight.Dec()
+		s.waiting.leave()
 		took := s.now().Sub(start)
 		status, route := c.Writer.Status(), routeLabel(c)
 		s.metrics.requests.WithLabelValues(route, methodLabel(c.Request.Method), strconv.Itoa(status)).Observe(took.Seconds())

@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"html/template"
 	"math"
@@ -689,7 +690,7 @@ func pairsAddress(c *gin.Context, a wear.Ask, changes ...string) string {
 // fleetFigures are the funnel of stores and the movements by month.
 func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted []signalView, within time.Duration) ([]figureView, error) {
 	w := s.words(c)
-	stand, ready, err := s.stand(v, a, within)
+	stand, ready, err := s.stand(c.Request.Context(), v, a, within)
 	if err != nil {
 		return nil, err
 	}
@@ -717,8 +718,8 @@ func (s *Server) fleetFigures(c *gin.Context, v *memory.View, a wear.Ask, noted 
 }
 
 // stand returns how the stores of a question stand, like for like; see [kept.soon].
-func (s *Server) stand(v *memory.View, a wear.Ask, within time.Duration) (*wear.Stand, bool, error) {
-	return s.stands.soon(fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Stand, error) { return wear.Standings(v.Quietly(), a) })
+func (s *Server) stand(ctx context.Context, v *memory.View, a wear.Ask, within time.Duration) (*wear.Stand, bool, error) {
+	return s.stands.soon(ctx, fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Stand, error) { return wear.Standings(s.quietly(v), a) })
 }
 
 // storeFunnel draws the stores of a question, like for like, and says in its

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"strconv"
@@ -63,13 +64,13 @@ type failureOut struct {
 // failing answers whether a model fails early; batch is empty for all of its pairs. It
 // is nil where a page waited in vain for it, see [kept.soon].
 func (s *Server) failing(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel, batch string, restarts []wear.FailureRestart, within time.Duration) (*failureOut, error) {
-	found, ready, err := s.allFailing(v, a.Without(memory.Batch), within)
+	found, ready, err := s.allFailing(c.Request.Context(), v, a.Without(memory.Batch), within)
 	if err != nil || !ready {
 		return nil, err
 	}
 	data := v.Fingerprint()
-	chart, ready, err := s.charts.soon(fmt.Sprintf("%s %q %+v %+v", m.ID, batch, restarts, a), data, within, func() (*wear.FailureChart, error) {
-		return found.Chart(v.Quietly(), a, m.Category, m.ID.String(), batch, restarts)
+	chart, ready, err := s.charts.soon(c.Request.Context(), fmt.Sprintf("%s %q %+v %+v", m.ID, batch, restarts, a), data, within, func() (*wear.FailureChart, error) {
+		return found.Chart(s.quietly(v), a, m.Category, m.ID.String(), batch, restarts)
 	})
 	if err != nil || !ready {
 		return nil, err
@@ -79,9 +80,9 @@ func (s *Server) failing(c *gin.Context, v *memory.View, a wear.Ask, m *models.S
 }
 
 // allFailing finds what early-failure charts go by, of all days; see [kept.soon].
-func (s *Server) allFailing(v *memory.View, a wear.Ask, within time.Duration) (*wear.Failures, bool, error) {
+func (s *Server) allFailing(ctx context.Context, v *memory.View, a wear.Ask, within time.Duration) (*wear.Failures, bool, error) {
 	a.From, a.To = "", ""
-	return s.failures.soon(fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Failures, error) { return wear.FindFailures(v.Quietly(), a) })
+	return s.failures.soon(ctx, fmt.Sprintf("%+v", a), v.Fingerprint(), within, func() (*wear.Failures, error) { return wear.FindFailures(s.quietly(v), a) })
 }
 
 // addSold puts beside failures what was sold of the model in the stores asked about,

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"net/http"
@@ -90,7 +91,7 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	of := a.With(memory.Store, store.Code)
 	mine := slices.DeleteFunc(signals, func(o signalOut) bool { return o.Store != store.Code })
 	view.Signals, _ = s.signalViews(c, looked, mine)
-	stand, ready, err := s.stand(v, a, within)
+	stand, ready, err := s.stand(ctx, v, a, within)
 	if err != nil {
 		return err
 	}
@@ -105,7 +106,7 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 			}
 		}
 		view.Funnel = s.figure(c, view.Funnel.ID, view.Funnel.Title, caption, funnel)
-		if view.Readers, view.Shifts, ready, err = s.storeReaders(w, v, a, stand, store.Code, within); err != nil {
+		if view.Readers, view.Shifts, ready, err = s.storeReaders(ctx, w, v, a, stand, store.Code, within); err != nil {
 			return err
 		}
 		if !ready {
@@ -139,8 +140,8 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 
 // storeReaders says whether a store stands apart and whether that looks like its
 // readers, with the zones that say so; see [kept.soon].
-func (s *Server) storeReaders(w words, v *memory.View, a wear.Ask, stand *wear.Stand, store string, within time.Duration) (answer string, rows []storeShift, ready bool, err error) {
-	r, ready, err := s.readings.soon(fmt.Sprintf("%s %+v", store, a), v.Fingerprint(), within, func() (*wear.Reading, error) { return wear.HowRead(v.Quietly(), a, stand, store) })
+func (s *Server) storeReaders(ctx context.Context, w words, v *memory.View, a wear.Ask, stand *wear.Stand, store string, within time.Duration) (answer string, rows []storeShift, ready bool, err error) {
+	r, ready, err := s.readings.soon(ctx, fmt.Sprintf("%s %+v", store, a), v.Fingerprint(), within, func() (*wear.Reading, error) { return wear.HowRead(s.quietly(v), a, stand, store) })
 	if err != nil || !ready || r.Size == 0 {
 		return "", nil, ready, err
 	}

@@ -93,6 +93,7 @@ type Server struct {
 	known     known
 	badTokens *badTokens
 	engine    *gin.Engine
+	waiting   *waiting
 	// What takes more than a few milliseconds to find in a large fleet: shares by
 	// category or model and gait, signals, how stores stand, what early-failure
 	// charts go by, and the charts.
@@ -124,7 +125,8 @@ func New(cfg Config) (*Server, error) {
 	if cfg.Registry == nil {
 		cfg.Registry = prometheus.NewRegistry()
 	}
-	unseen := newBehind(cfg.Logger, cfg.Clock)
+	waiting := &waiting{now: cfg.Clock}
+	unseen := newBehind(cfg.Logger, cfg.Clock, waiting)
 	s := &Server{
 		cfg:       cfg,
 		db:        cfg.DB,
@@ -135,6 +137,7 @@ func New(cfg Config) (*Server, error) {
 		origin:    http.NewCrossOriginProtection(),
 		known:     newKnown(cfg.Clock),
 		badTokens: newBadTokens(cfg.Clock),
+		waiting:   waiting,
 		grids:     newKept[*wear.Grid](unseen, maxKept),
 		found:     newKept[[]signalOut](unseen, maxKept),
 		stands:    newKept[*wear.Stand](unseen, maxKept),

@@ -15,8 +15,9 @@ import (
 const (
 	answersBytes = 64 << 20
 	answerBytes  = 8 << 20
-	lineBytes    = 128     // of one line of an answer, with its words
-	leastBytes   = 8 << 10 // of an answer without lines: what picks and groups its rows
+	lineBytes    = 64      // of one line of an answer
+	wordBytes    = 16      // of one of its words
+	leastBytes   = 4 << 10 // of an answer without lines: what picks and groups its rows
 )
 
 // answers are what questions came to. Rows are only counted and added up, so an
@@ -99,12 +100,6 @@ func (a *answers) anew() *answers {
 	return &answers{slots: a.slots, quiet: a.quiet, kept: map[string]*list.Element{}, most: a.most}
 }
 
-// yield lets a scan go first that waits for the processor of a quiet one.
-func (a *answers) yield() {
-	<-a.slots
-	a.slots <- struct{}{}
-}
-
 // scanning runs f when there is a processor for it.
 func (v *View) scanning(f func()) {
 	a := v.answers
@@ -115,6 +110,16 @@ func (v *View) scanning(f func()) {
 	a.slots <- struct{}{}
 	defer func() { <-a.slots }()
 	f()
+}
+
+// makeWay has a scan of a quiet view rest, and lets one go first that waits for its
+// processor.
+func (v *View) makeWay(q *query) {
+	if v.quietOf != nil && q.slotted {
+		<-v.answers.slots
+		defer func() { v.answers.slots <- struct{}{} }()
+	}
+	v.Rest()
 }
 
 // spare takes a processor that no scan is waiting for; false where there is none.
@@ -234,7 +239,7 @@ func answered[E any](v *View, kind string, f *Filter, dims []Dim, begin func(*gr
 	}
 	a.found.Store(&found{v, lines})
 	// The lines hold about as much as the sum that they are written from.
-	if bytes := leastBytes + 8*len(v.segments) + lineBytes*len(lines) + 2*n; bytes > 4*answerBytes {
+	if bytes := leastBytes + len(a.question) + 8*len(v.segments) + (lineBytes+wordBytes*len(g.dims))*len(lines) + 2*n; bytes > 4*answerBytes {
 		v.answers.forget(a)
 	} else {
 		v.answers.weigh(a, bytes)
@@ -251,11 +256,9 @@ func scan[E any](v *View, f *Filter, dims []Dim, begin func(*grouping) (sum[E], 
 	total, err := begin(g)
 	if err == nil {
 		v.scanning(func() {
-			if v.quietOf != nil {
-				g.query.yield = v.answers.yield
-			}
+			g.query.slotted = true
 			together(v, g, total, begin)
-			g.query.yield = nil
+			g.query.slotted = false
 		})
 		g.query.release()
 	}

@@ -104,7 +104,7 @@ func TestAnAnswerThatWasBroughtUpToDateIsThatOfAScan(t *testing.T) {
 			dims := rapid.SampledFrom(groups).Draw(r, "by")
 			asked := v
 			if rapid.IntRange(0, 3).Draw(r, "quietly") == 0 {
-				asked = v.Quietly()
+				asked = v.Quietly(nil)
 			}
 			got, err := kinds[kind](asked, f, dims)
 			if err != nil {
@@ -201,14 +201,14 @@ func TestQuietQuestionsLeaveAProcessor(t *testing.T) {
 	v.answers.quiet <- struct{}{} // a quiet scan is running
 	var group sync.WaitGroup
 	group.Go(func() {
-		if cells, err := v.Quietly().Count(all, Gait); err != nil || len(cells) == 0 {
+		if cells, err := v.Quietly(nil).Count(all, Gait); err != nil || len(cells) == 0 {
 			t.Errorf("%d cells, %v", len(cells), err)
 		}
 	})
 	if cells, err := v.Count(all, Store); err != nil || len(cells) != 40 {
 		t.Errorf("%d cells, %v", len(cells), err)
 	}
-	if v.Quietly().spare() {
+	if v.Quietly(nil).spare() {
 		t.Error("a quiet question takes a second processor")
 	}
 	<-v.answers.quiet
@@ -250,7 +250,7 @@ func TestAnswersTakeNoMoreThanTheyMay(t *testing.T) {
 	}
 	for store := range 40 {
 		for d := range numDims {
-			if _, err := v.Quietly().Count(Filter{Scopes: []retail.Scope{{Store: storeCode(store)}}, Readings: true}, d); err != nil {
+			if _, err := v.Quietly(nil).Count(Filter{Scopes: []retail.Scope{{Store: storeCode(store)}}, Readings: true}, d); err != nil {
 				t.Fatal(err)
 			}
 		}

@@ -38,6 +38,9 @@ func (g *grouping) countersInBook() (int, bool) {
 	if n > g.mostCounters() || q.oneModel >= 0 || q.store != nil || q.staff != nil || q.batch != nil || q.reason != nil || q.byCode || q.byKM {
 		return 0, false
 	}
+	if g.by == nil && slices.ContainsFunc(q.what, func(t fieldTest) bool { return t.half() > 0 }) {
+		return 0, false // rows are sooner picked than looked up in both halves
+	}
 	return int(n), !slices.ContainsFunc(g.dims, func(d Dim) bool { return d == Code || d == Reason || d == Staff || d == Batch })
 }
 

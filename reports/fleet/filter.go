@@ -58,8 +58,8 @@ type query struct {
 	// taken is how many segments were taken by the goroutines that share a scan;
 	// nil where one scans alone.
 	taken *atomic.Int64
-	// yield lets others go first before a segment; nil where none does.
-	yield func()
+	// slotted says that the scan has a place among those that run at once.
+	slotted bool
 }
 
 // fieldTest is a condition on a packed dimension: bit c of allowed says that

@@ -339,6 +339,7 @@ func (d *values[E]) denseLines(g *grouping) []E {
 	of := func(code uint32) []uint32 { return d.dense[int(code)*cells:][:cells] }
 	held, total := make([]int, cells), 0 // how many values each group has
 	for _, code := range codes {
+		g.view.Rest()
 		for group, n := range of(code) {
 			held[group] += one(n > 0)
 		}
@@ -358,6 +359,7 @@ func (d *values[E]) denseLines(g *grouping) []E {
 		}
 	})
 	for _, code := range codes {
+		g.view.Rest()
 		key := d.of.key(g.query, uint64(code))
 		for group, n := range of(code) {
 			if n > 0 {

@@ -34,18 +34,29 @@ type View struct {
 	runnerBytes, intervalBytes int
 
 	quietOf *View // the view that this is a quiet one of; nil for others
+	rest    func()
 }
 
 // Quietly returns the view for questions that may take their time: of all that are
 // asked of quiet views one scan runs at once, on one processor, so that there are
-// others for who waits.
-func (v *View) Quietly() *View {
-	if v.quietOf != nil {
-		return v
-	}
+// others for who waits. Rest is called between two parts of the work, some of a
+// millisecond long, and may wait as long as others need the processors; nil for no rest.
+func (v *View) Quietly(rest func()) *View {
 	quiet := *v
-	quiet.quietOf = v
+	quiet.quietOf, quiet.rest = cmp.Or(v.quietOf, v), rest
 	return &quiet
+}
+
+// Rest lets others go first where the view is a quiet one. Work of any length with what
+// was asked of a view calls it now and then.
+func (v *View) Rest() {
+	if v.quietOf == nil {
+		return
+	}
+	if v.rest != nil {
+		v.rest()
+	}
+	runtime.Gosched()
 }
 
 // is says that two are the same view, quiet or not.
@@ -160,13 +171,8 @@ func (v *View) segmentsOf(q *query, f func(*segment)) {
 		if i >= len(v.segments) {
 			return
 		}
-		if q.yield != nil {
-			q.yield()
-		}
-		if v.quietOf != nil {
-			runtime.Gosched() // who waits goes first
-		}
 		if s := v.segments[i]; !q.passes(s) {
+			v.makeWay(q)
 			f(s)
 		}
 	}
@@ -239,11 +245,10 @@ func (q *query) pick(s *segment, base, first, end int, rows []uint16) []uint16 {
 	case q.oneStore >= 0:
 		rows = find(rows, s.stores(base, end, q.room()), uint16(q.oneStore))
 	case q.store != nil:
-		allowed := q.store
-		rows = choose(rows, s.stores(base, end, q.room()), first-base, func(c uint16) bool { return allowed[c] })
+		rows = choose(rows, s.stores(base, end, q.room()), first-base, q.store)
 	case len(what) > 0:
 		t := what[0]
-		rows, what = choose(rows, s.whats(t.half(), base, end, q.room()), first-base, t.allowsIn), what[1:]
+		rows, what = t.choose(rows, s.whats(t.half(), base, end, q.room()), first-base), what[1:]
 	default:
 		for i := range rows {
 			rows[i] = uint16(first - base + i)
@@ -328,12 +333,12 @@ func find(rows, column []uint16, code uint16) []uint16 {
 }
 
 // choose picks the rows of a block, from first, whose code in a column is allowed.
-func choose(rows, column []uint16, first int, allows func(uint16) bool) []uint16 {
+func choose(rows, column []uint16, first int, allowed []bool) []uint16 {
 	n := 0
 	column = column[first:][:len(rows)]
 	for i, c := range column {
 		rows[n] = uint16(first + i)
-		n += one(allows(c))
+		n += one(allowed[c])
 	}
 	return rows[:n]
 }
@@ -355,6 +360,17 @@ func keepIf(rows []uint16, condition func(i int) bool) []uint16 {
 	for _, i := range rows {
 		rows[n] = i
 		n += one(condition(int(i)))
+	}
+	return rows[:n]
+}
+
+// choose is choose by a packed dimension.
+func (t fieldTest) choose(rows, column []uint16, first int) []uint16 {
+	n := 0
+	column = column[first:][:len(rows)]
+	for i, c := range column {
+		rows[n] = uint16(first + i)
+		n += int(t.allowed >> (t.in(c) & 31) & 1)
 	}
 	return rows[:n]
 }

@@ -174,18 +174,24 @@ func Life(v *fleet.View, a Ask, replicates int) (Answer, error) {
 	return compute(rows, a.By, args...)
 }
 
+// gaits returns the gaits asked about; false where there is no condition on them, or
+// several.
+func (a Ask) gaits() (words []string, ok bool) {
+	conditions := 0
+	for _, o := range a.Only {
+		if o.Dim == fleet.Gait {
+			words, conditions = o.Words, conditions+1
+		}
+	}
+	return words, conditions == 1
+}
+
 // lives counts the intervals of the pairs asked about. Those under some gaits are put
 // together from what the fleet has under each: who asks for one group of gaits asks
 // for the others too, and all are counted at once.
 func lives(v *fleet.View, a Ask) ([]fleet.LifeGroup, error) {
-	var gaits []string
-	conditions := 0
-	for _, o := range a.Only {
-		if o.Dim == fleet.Gait {
-			gaits, conditions = o.Words, conditions+1
-		}
-	}
-	if conditions != 1 || len(a.By) == fleet.MaxDims || slices.Contains(a.By, fleet.Gait) {
+	gaits, ok := a.gaits()
+	if !ok || len(a.By) == fleet.MaxDims || slices.Contains(a.By, fleet.Gait) {
 		return v.Life(a.Filter(), a.By...)
 	}
 	under, err := v.Life(a.Without(fleet.Gait).Filter(), append(slices.Clone(a.By), fleet.Gait)...)

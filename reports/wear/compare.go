@@ -3,7 +3,9 @@ package wear
 import (
 	"errors"
 	"math"
+	"slices"
 
+	"solewright/assess"
 	"solewright/reports/fleet"
 	"solewright/reports/stats"
 )
@@ -26,19 +28,19 @@ type Comparison struct {
 // the share found worn. Groups under [MinPairs] are shown and not compared.
 func Compare(v *fleet.View, a, b Ask) ([]Comparison, error) {
 	b.Part = a.Part
+	ofA, err := outcomes(v, a)
+	if err != nil {
+		return nil, err
+	}
+	ofB, err := outcomes(v, b)
+	if err != nil {
+		return nil, err
+	}
 	var all []Comparison
 	var p []float64
 	for _, word := range append([]string{""}, Patterns...) {
-		a.Pattern, b.Pattern = word, word
-		x, err := asked(v, a)
-		if err != nil {
-			return nil, err
-		}
-		y, err := asked(v, b)
-		if err != nil {
-			return nil, err
-		}
-		c := Comparison{Word: word}
+		x, y, c := ofA[word], ofB[word], Comparison{Word: word}
+		var err error
 		if c.A, err = share(x); err != nil {
 			return nil, err
 		}
@@ -76,13 +78,41 @@ func twoShares(a, b rate) float64 {
 	return twoSided((float64(a.hits)/n - float64(b.hits)/m) / math.Sqrt(variance))
 }
 
-// asked counts the pairs asked about, and how many are hits.
-func asked(v *fleet.View, a Ask) (rate, error) {
-	trials, _, err := hits(v, a)
-	if err != nil || len(trials) == 0 {
-		return rate{}, err
+// outcomes counts the pairs asked about that have each pattern of the part, among those
+// that have one, and under "" those found worn among those judged. Like [lives] it asks
+// for all gaits at once.
+func outcomes(v *fleet.View, a Ask) (map[string]rate, error) {
+	gaits, ok := a.gaits()
+	if ok {
+		a = a.Without(fleet.Gait)
 	}
-	return rate{trials[0].Hits, trials[0].Size}, nil
+	cells, err := v.Count(a.filter(), fleet.Gait, fleet.Verdict, a.Part.Dim())
+	if err != nil {
+		return nil, err
+	}
+	all, patterned := map[string]rate{}, 0
+	for _, c := range cells {
+		verdict, pattern := c.By[1], c.By[2]
+		if ok && !slices.Contains(gaits, c.By[0]) {
+			continue
+		}
+		if verdict != "" && verdict != assess.Incomplete.String() {
+			r := all[""]
+			r.size += c.N
+			if slices.Contains(worn, verdict) {
+				r.hits += c.N
+			}
+			all[""] = r
+		}
+		if pattern != "" {
+			all[pattern] = rate{hits: all[pattern].hits + c.N}
+			patterned += c.N
+		}
+	}
+	for _, pattern := range Patterns {
+		all[pattern] = rate{all[pattern].hits, patterned}
+	}
+	return all, nil
 }
 
 // Change is how the readings of one question differ from like readings of

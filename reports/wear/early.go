@@ -68,6 +68,7 @@ func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
 		apart   []stats.Deviation
 	)
 	for i := range units {
+		v.Rest()
 		r, model := units[i].risks(all), units[i].words[0]
 		if ofModel[model] == nil {
 			ofModel[model], order = new(atRisk), append(order, model)
@@ -84,6 +85,7 @@ func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
 	tested, faced := make([]Signal, 0, len(units)), make([]atRisk, 0, len(units))
 	apart = nil
 	for i := range units {
+		v.Rest()
 		model, batch := units[i].words[0], units[i].words[1]
 		if batch == "" || batches[i].size < MinPairs {
 			continue
@@ -98,6 +100,7 @@ func earlyBatches(v *fleet.View, a Ask) ([]Signal, error) {
 	}
 	spread := stats.OddsSpread(apart)
 	for i := range tested {
+		v.Rest()
 		if tested[i].P, err = faced[i].tail(spread); err != nil {
 			return nil, err
 		}

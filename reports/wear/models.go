@@ -21,7 +21,7 @@ func modelWear(v *fleet.View, a Ask) ([]Signal, error) {
 			return nil, err
 		}
 		for _, pattern := range directional {
-			found, err := modelCells(cells, part, pattern.String())
+			found, err := modelCells(v, cells, part, pattern.String())
 			if err != nil {
 				return nil, err
 			}
@@ -40,7 +40,7 @@ const fewExpected = 5
 // modelCells compares each model with the others of its category under the same
 // gait. All cells of a pattern together say how far the log odds of models lie
 // apart.
-func modelCells(cells []fleet.Cell, part Part, pattern string) ([]Signal, error) {
+func modelCells(v *fleet.View, cells []fleet.Cell, part Part, pattern string) ([]Signal, error) {
 	type group struct{ category, gait string }
 	type unit struct {
 		group
@@ -74,6 +74,7 @@ func modelCells(cells []fleet.Cell, part Part, pattern string) ([]Signal, error)
 		others []float64
 	)
 	for _, u := range order {
+		v.Rest()
 		r := own[u]
 		rest := rate{all[u.group].hits - r.hits, all[u.group].size - r.size}
 		if r.size < MinPairs || rest.size < MinPairs {
@@ -99,6 +100,7 @@ func modelCells(cells []fleet.Cell, part Part, pattern string) ([]Signal, error)
 	}
 	spread := stats.OddsSpread(apart)
 	for i := range tested {
+		v.Rest()
 		var err error
 		if tested[i].P, err = faced[i].tail(spread * math.Sqrt(1+others[i])); err != nil {
 			return nil, err

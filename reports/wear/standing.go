@@ -69,6 +69,7 @@ func Standings(v *fleet.View, a Ask) (*Stand, error) {
 		return nil, err
 	}
 	for i := range stand.Stores {
+		v.Rest()
 		s := &stand.Stores[i]
 		if at, err := stats.FunnelAt(stand.All, s.Size); err == nil {
 			share := float64(s.Hits) / float64(s.Size)
@@ -95,6 +96,7 @@ func standings(v *fleet.View, a Ask) (*Stand, error) {
 	stand.All = float64(sum.hits) / max(float64(sum.size), 1)
 	var z []float64
 	for i := range units {
+		v.Rest()
 		like := units[i].against(strata)
 		if like.size == 0 {
 			continue
