@@ -115,7 +115,10 @@ func (v *View) scanning(f func()) {
 // makeWay has a scan of a quiet view rest, and lets one go first that waits for its
 // processor.
 func (v *View) makeWay(q *query) {
-	if v.quietOf != nil && q.slotted {
+	if !v.restless() {
+		return
+	}
+	if q.slotted {
 		<-v.answers.slots
 		defer func() { v.answers.slots <- struct{}{} }()
 	}

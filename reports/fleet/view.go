@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"solewright/models/facts"
@@ -35,28 +36,41 @@ type View struct {
 
 	quietOf *View // the view that this is a quiet one of; nil for others
 	rest    func()
+	rested  *atomic.Int64 // when it last let others go first, from begun
 }
+
+// restEvery is how often work of a quiet view lets others go first. House value.
+const restEvery = 500 * time.Microsecond
+
+// begun is from when the fleet's clock of rests counts.
+var begun = time.Now()
 
 // Quietly returns the view for questions that may take their time: of all that are
 // asked of quiet views one scan runs at once, on one processor, so that there are
-// others for who waits. Rest is called between two parts of the work, some of a
-// millisecond long, and may wait as long as others need the processors; nil for no rest.
+// others for who waits. Rest is called twice a millisecond or so, and may wait as long as
+// others need the processors; nil for no rest.
 func (v *View) Quietly(rest func()) *View {
 	quiet := *v
-	quiet.quietOf, quiet.rest = cmp.Or(v.quietOf, v), rest
+	quiet.quietOf, quiet.rest, quiet.rested = cmp.Or(v.quietOf, v), rest, new(atomic.Int64)
 	return &quiet
 }
 
 // Rest lets others go first where the view is a quiet one. Work of any length with what
 // was asked of a view calls it now and then.
 func (v *View) Rest() {
-	if v.quietOf == nil {
+	if !v.restless() {
 		return
 	}
 	if v.rest != nil {
 		v.rest()
 	}
 	runtime.Gosched()
+	v.rested.Store(int64(time.Since(begun)))
+}
+
+// restless says that a quiet view has not let others go first for a while.
+func (v *View) restless() bool {
+	return v.quietOf != nil && time.Since(begun)-time.Duration(v.rested.Load()) >= restEvery
 }
 
 // is says that two are the same view, quiet or not.

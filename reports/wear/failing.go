@@ -36,8 +36,6 @@ type FailureCase struct {
 	// Expected is F(km) of the baseline, given that the pair was sound where it was
 	// read before, 1 − S(km)/S(before), with its odds recalibrated.
 	Expected float64 `json:"expected"`
-
-	later bool // not the first look at the pair
 }
 
 // FailureRestart is a day from which the chart begins anew, because readings are
@@ -105,19 +103,31 @@ type baseline struct {
 	odds  [2]float64    // what odds are multiplied by, of first and later looks
 }
 
-// chance is how likely a pair under a gait, sound at before, is found worn at km.
-func (b *baseline) chance(gait string, before, km int) float64 {
-	life := b.lives[len(b.lives)-1]
-	for i, g := range GaitGroups[:len(GaitGroups)-1] {
+// under returns which of the lives is that of a gait.
+func (b *baseline) under(gait string) int {
+	last := len(b.lives) - 1
+	under := last
+	for i, g := range GaitGroups[:last] {
 		if g.holds(gait) && b.lives[i] != nil {
-			life = b.lives[i]
+			under = i
 		}
 	}
+	return under
+}
+
+// raw is how likely a pair, sound at before, is found worn at km by one of the lives.
+func (b *baseline) raw(under, before, km int) float64 {
+	life := b.lives[under]
 	sound := life.SurvivalAt(float64(before))
 	if sound == 0 {
 		return 1
 	}
-	return shifted(1-life.SurvivalAt(float64(km))/sound, b.odds[look(before)])
+	return 1 - life.SurvivalAt(float64(km))/sound
+}
+
+// chance is raw with its odds recalibrated.
+func (b *baseline) chance(under, before, km int) float64 {
+	return shifted(b.raw(under, before, km), b.odds[look(before)])
 }
 
 // look is 0 for the first look at a pair, 1 for a later one.
@@ -131,29 +141,60 @@ func look(before int) int {
 // shifted multiplies the odds of a probability.
 func shifted(p, odds float64) float64 { return odds * p / (1 - p + odds*p) }
 
+// looks counts readings under [EarlyKM] by what was expected of them.
+type looks struct {
+	by    *baseline
+	cells []rate // by life, then before, then km
+}
+
+func newLooks(by *baseline) *looks {
+	return &looks{by, make([]rate, len(by.lives)*EarlyKM*EarlyKM)}
+}
+
+// add counts a reading and returns its cell.
+func (l *looks) add(x *fleet.Visit, before int) int {
+	cell := (l.by.under(x.By[1])*EarlyKM+before)*EarlyKM + x.KM.Int()
+	l.cells[cell].size++
+	if x.Worn {
+		l.cells[cell].hits++
+	}
+	return cell
+}
+
+// chance is that of a cell's readings.
+func (l *looks) chance(cell int) float64 {
+	return l.by.chance(cell/(EarlyKM*EarlyKM), cell/EarlyKM%EarlyKM, cell%EarlyKM)
+}
+
 // calibrate multiplies the odds of first and of later looks so that all of the
 // category's readings together expect what they found.
-func (b *baseline) calibrate(cases [2][]FailureCase) {
-	for i, all := range cases {
-		worn := 0
-		for _, c := range all {
-			if c.Failed {
-				worn++
-			}
+func (b *baseline) calibrate(l *looks) {
+	type risk struct{ p, n float64 }
+	var risks [2][]risk
+	var found [2]rate
+	for cell, r := range l.cells {
+		if r.size == 0 {
+			continue
 		}
+		at := look(cell / EarlyKM % EarlyKM)
+		risks[at] = append(risks[at], risk{l.chance(cell), float64(r.size)})
+		found[at] = rate{found[at].hits + r.hits, found[at].size + r.size}
+	}
+	for i, all := range risks {
 		low, high := -oddsReach, oddsReach
 		for range 50 {
 			middle, expected := (low+high)/2, 0.0
-			for _, c := range all {
-				expected += shifted(c.Expected, math.Exp(middle))
+			odds := math.Exp(middle)
+			for _, r := range all {
+				expected += r.n * shifted(r.p, odds)
 			}
-			if expected < float64(worn) {
+			if expected < float64(found[i].hits) {
 				low = middle
 			} else {
 				high = middle
 			}
 		}
-		if worn > 0 && worn < len(all) {
+		if found[i].hits > 0 && found[i].hits < found[i].size {
 			b.odds[i] = math.Exp((low + high) / 2)
 		}
 	}
@@ -203,45 +244,29 @@ func FindFailures(v *fleet.View, a Ask) (*Failures, error) {
 		return nil, err
 	}
 	models = slices.DeleteFunc(models, func(m fleet.Cell) bool { return f.baselines[m.By[0]] == nil || m.By[1] == "" })
-	looks := map[string]*[2][]FailureCase{} // by category
-	for _, m := range models {
-		category := m.By[0]
-		cases, err := f.cases(v, a, category, m.By[1])
-		if err != nil {
-			return nil, err
-		}
-		if looks[category] == nil {
-			looks[category] = new([2][]FailureCase)
-		}
-		for _, c := range cases {
-			at := 0
-			if c.later {
-				at = 1
-			}
-			looks[category][at] = append(looks[category][at], c)
-		}
-	}
-	for category, cases := range looks {
-		f.baselines[category].calibrate(*cases)
-	}
 	var (
 		tested []string
 		p      []float64
 	)
-	for _, m := range models {
-		model := m.By[1]
-		cases, err := f.cases(v, a, m.By[0], model)
-		if err != nil {
+	for len(models) > 0 {
+		category := models[0].By[0]
+		n := slices.IndexFunc(models, func(m fleet.Cell) bool { return m.By[0] != category })
+		if n < 0 {
+			n = len(models)
+		}
+		if err := f.hold(v, a, category, models[:n]); err != nil {
 			return nil, err
 		}
-		t, err := tailOf(cases)
-		if err != nil {
-			return nil, err
-		}
-		f.tails[model] = t
+		models = models[n:]
+	}
+	for model, t := range f.tails {
 		if t.P.OK {
-			tested, p = append(tested, model), append(p, t.P.V)
+			tested = append(tested, model)
 		}
+	}
+	slices.Sort(tested)
+	for _, model := range tested {
+		p = append(p, f.tails[model].P.V)
 	}
 	for i, q := range stats.BH(p) {
 		t := f.tails[tested[i]]
@@ -249,6 +274,40 @@ func FindFailures(v *fleet.View, a Ask) (*Failures, error) {
 		f.tails[tested[i]] = t
 	}
 	return f, nil
+}
+
+// hold recalibrates what a category leads to expect, and holds its models against it.
+func (f *Failures) hold(v *fleet.View, a Ask, category string, models []fleet.Cell) error {
+	by := f.baselines[category]
+	all, of := newLooks(by), make([][]uint32, len(models)) // the cells of each model's readings
+	worn := make([]int, len(models))
+	for i, m := range models {
+		if err := earlyLooks(v, a, m.By[1], func(x *fleet.Visit, before int) {
+			of[i] = append(of[i], uint32(all.add(x, before)))
+			if x.Worn {
+				worn[i]++
+			}
+		}); err != nil {
+			return err
+		}
+	}
+	by.calibrate(all)
+	chances := make([]float64, len(all.cells)) // of cells that were asked for
+	for i, m := range models {
+		v.Rest()
+		expected := make([]float64, len(of[i]))
+		for k, cell := range of[i] {
+			if chances[cell] == 0 {
+				chances[cell] = all.chance(int(cell))
+			}
+			expected[k] = chances[cell]
+		}
+		var err error
+		if f.tails[m.By[1]], err = tailOf(expected, worn[i]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // failureAsk leaves of a question what the baseline goes by.
@@ -301,24 +360,22 @@ func baselineOf(groups []fleet.LifeGroup) (*baseline, error) {
 	return b, nil
 }
 
-// cases are a model's readings under [EarlyKM], in order of the day: of each pair
-// until it is found worn, with what was expected of it. A reading without a distance
-// or a verdict says nothing, and one at no greater distance than the pair was sound
-// at before can't.
-func (f *Failures) cases(v *fleet.View, a Ask, category, model string) ([]FailureCase, error) {
+// earlyLooks calls each with a model's readings under [EarlyKM], in order of the day: of
+// each pair until it is found worn, with the distance that it was sound at before, 0 at
+// its first look. A reading without a distance or a verdict says nothing, and one at no
+// greater distance than the pair was sound at before can't.
+func earlyLooks(v *fleet.View, a Ask, model string, each func(x *fleet.Visit, before int)) error {
 	a = failureAsk(a).With(fleet.Model, model)
 	a.Readings, a.KMFrom, a.KMTo = true, assess.Of(0), assess.Of(EarlyKM-1)
 	visits, err := v.Visits(a.filter(), fleet.Batch, fleet.Gait)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	type seen struct {
 		worn bool
 		km   int
 	}
-	by := f.baselines[category]
 	before := map[string]seen{}
-	cases := make([]FailureCase, 0, len(visits))
 	for i := range visits {
 		x := &visits[i]
 		was, km := before[x.Pair], x.KM.Int()
@@ -326,29 +383,34 @@ func (f *Failures) cases(v *fleet.View, a Ask, category, model string) ([]Failur
 			continue
 		}
 		before[x.Pair] = seen{x.Worn, km}
-		cases = append(cases, FailureCase{
-			Day: x.Day, Pair: x.Pair, Batch: x.By[0], KM: km, Failed: x.Worn,
-			Expected: by.chance(x.By[1], was.km, km), later: look(was.km) == 1,
-		})
+		each(x, was.km)
 	}
-	return cases, nil
+	return nil
 }
 
-// tailOf counts cases.
-func tailOf(cases []FailureCase) (FailureTail, error) {
-	t := FailureTail{Readings: len(cases)}
-	expected := make([]float64, len(cases))
-	for i, c := range cases {
-		expected[i] = c.Expected
-		t.Expected += c.Expected
-		if c.Failed {
-			t.Worn++
-		}
+// cases are those readings of a model, with what was expected of each.
+func (f *Failures) cases(v *fleet.View, a Ask, category, model string) ([]FailureCase, error) {
+	by := f.baselines[category]
+	var cases []FailureCase
+	err := earlyLooks(v, a, model, func(x *fleet.Visit, before int) {
+		cases = append(cases, FailureCase{
+			Day: x.Day, Pair: x.Pair, Batch: x.By[0], KM: x.KM.Int(), Failed: x.Worn,
+			Expected: by.chance(by.under(x.By[1]), before, x.KM.Int()),
+		})
+	})
+	return cases, err
+}
+
+// tailOf is how so many readings found worn stand against what was expected of all.
+func tailOf(expected []float64, worn int) (FailureTail, error) {
+	t := FailureTail{Readings: len(expected), Worn: worn}
+	for _, p := range expected {
+		t.Expected += p
 	}
-	if len(cases) < MinPairs {
+	if len(expected) < MinPairs {
 		return t, nil
 	}
-	tail, err := stats.PoissonBinomial(expected, t.Worn)
+	tail, err := stats.PoissonBinomial(expected, worn)
 	if err != nil {
 		return t, err
 	}
@@ -374,12 +436,17 @@ func (f *Failures) Chart(v *fleet.View, a Ask, category, model, batch string, re
 	if err != nil {
 		return nil, err
 	}
+	var expected []float64
+	worn := 0
 	for _, x := range all {
 		if x.Day >= a.From && (a.To == "" || x.Day[:min(len(x.Day), len(a.To))] <= a.To) && (batch == "" || x.Batch == batch) {
-			c.Cases = append(c.Cases, x)
+			c.Cases, expected = append(c.Cases, x), append(expected, x.Expected)
+			if x.Failed {
+				worn++
+			}
 		}
 	}
-	if c.FailureTail, err = tailOf(c.Cases); err != nil {
+	if c.FailureTail, err = tailOf(expected, worn); err != nil {
 		return nil, err
 	}
 	if t := f.tails[model]; batch == "" && t.Readings == c.Readings { // of all months
