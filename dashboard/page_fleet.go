@@ -209,7 +209,7 @@ func (s *Server) showFleet(c *gin.Context) error {
 	// Where no months are named, signals are looked for in all of them: a batch
 	// that fails early did so when it was new.
 	looked := a
-	within := s.patience(c)
+	within, _ := s.patience(c) // what the page opens with goes by what takes long
 	signals, ready, err := s.signalsSoon(c, v, looked, within)
 	if err != nil {
 		return err

@@ -34,6 +34,8 @@ type fleetModelPage struct {
 	Failing  *modelFailing
 	Ends     []modelEnd
 	Empty    bool
+	// LaterOnly leaves all out but Failing.
+	LaterOnly bool
 }
 
 // modelFact is one value of the model as new.
@@ -74,7 +76,7 @@ func (s *Server) showFleetModel(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	within := s.patience(c)
+	within, parts := s.patience(c)
 	// The address says which model it is, and the model its category.
 	a = withoutPattern(a.Without(memory.Model).Without(memory.Category))
 	always := a.With(memory.Model, id.String())
@@ -90,6 +92,16 @@ func (s *Server) showFleetModel(c *gin.Context) error {
 		return f.Name == memory.Model.String() || f.Name == memory.Category.String()
 	})
 	of := a.With(memory.Model, id.String())
+	batches, err := wear.Early(v, always)
+	if err != nil {
+		return err
+	}
+	if view.Failing, err = s.modelFailing(c, v, always.Without(memory.Model), &m, batches, within); err != nil {
+		return err
+	}
+	if view.LaterOnly = parts; parts {
+		return s.render(c, http.StatusOK, "fleet-model", view)
+	}
 	if view.Sole, err = s.modelSole(c, v, of, view.Name); err != nil {
 		return err
 	}
@@ -105,14 +117,7 @@ func (s *Server) showFleetModel(c *gin.Context) error {
 			return err
 		}
 	}
-	batches, err := wear.Early(v, always)
-	if err != nil {
-		return err
-	}
 	view.Early, view.Batches = s.modelBatches(c, batches, always)
-	if view.Failing, err = s.modelFailing(c, v, always.Without(memory.Model), &m, batches, within); err != nil {
-		return err
-	}
 	figures := []figureView{view.Sole, view.Early}
 	if view.Failing.Later == "" {
 		figures = append(figures, view.Failing.Figure)

@@ -38,6 +38,8 @@ type fleetStorePage struct {
 	Unread       []storeUnread
 	Trust        []storeTrust
 	Empty        bool
+	// LaterOnly leaves all out but Funnel, Signals and how the store reads.
+	LaterOnly bool
 }
 
 // storeUnread is how often a check was left unread, here and in all stores that
@@ -73,7 +75,7 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	// The address says which store it is, and the store its region.
 	a = withoutPattern(a.Without(memory.Store).Without(memory.Region))
 	looked := a // a signal is of all months where none is named
-	within := s.patience(c)
+	within, parts := s.patience(c)
 	signals, ready, err := s.signalsSoon(c, v, looked, within)
 	if err != nil {
 		return err
@@ -112,6 +114,9 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 		if !ready {
 			view.ReadersLater = address(c, waitKey, "yes")
 		}
+	}
+	if view.LaterOnly = parts; parts {
+		return s.render(c, http.StatusOK, "fleet-store", view)
 	}
 	read := of
 	read.Readings = true

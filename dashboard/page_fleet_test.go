@@ -382,6 +382,13 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 				continue
 			}
 			whole := r.sees(html.UnescapeString(later[1]))
+			parts := r.sees(strings.Replace(html.UnescapeString(later[1]), "wait=yes", "wait=parts", 1))
+			if found := part.FindString(parts); found != part.FindString(whole) {
+				t.Errorf("%s has another part where no more is asked for:\n%.300s\n%.300s", path, found, part.FindString(whole))
+			}
+			if !strings.HasPrefix(path, "/fleet?") && len(parts) > len(whole)*2/3 {
+				t.Errorf("%s has %d bytes where no more is asked for than a part, %d in all", path, len(parts), len(whole))
+			}
 			if strings.Contains(whole, "data-later") || !strings.Contains(part.FindString(whole), of.has) || strings.Contains(whole, "wait=") {
 				t.Errorf("%s lacks what it was to have: %.300s", later[1], part.FindString(whole))
 			}

@@ -1,6 +1,9 @@
 // later.js owns the parts of a page that take long to find: it puts them in their places once they are found. Without it, the link there shows the page with them.
 const pages = new Map(); // by address: several parts may wait for one
-const fetched = (address) => {
+const fetched = (link) => {
+  const at = new URL(link, location.href);
+  at.searchParams.set("wait", "parts"); // the link asks for the whole page
+  const address = at.href;
   if (!pages.has(address)) {
     pages.set(address, fetch(address).then((answer) => { if (!answer.ok) throw new Error(answer.status); return answer.text(); })
       .then((text) => new DOMParser().parseFromString(text, "text/html")));
