@@ -8,6 +8,7 @@ import (
 	"slices"
 	"sync"
 	"sync/atomic"
+	"weak"
 )
 
 // What answers may take in memory: all of them, and one. A larger one is kept
@@ -15,9 +16,10 @@ import (
 const (
 	answersBytes = 64 << 20
 	answerBytes  = 8 << 20
-	lineBytes    = 64      // of one line of an answer
-	wordBytes    = 16      // of one of its words
-	leastBytes   = 4 << 10 // of an answer without lines: what picks and groups its rows
+	linesBytes   = 64 << 10 // of lines that are kept beside what they are written from
+	lineBytes    = 64       // of one line of an answer
+	wordBytes    = 16       // of one of its words
+	leastBytes   = 4 << 10  // of an answer without lines: what picks and groups its rows
 )
 
 // answers are what questions came to. Rows are only counted and added up, so an
@@ -63,10 +65,29 @@ type answer struct {
 	shelf int
 }
 
-// found is what a question came to in one view: a slice.
+// found is what a question came to in one view.
 type found struct {
 	view  *View
-	lines any
+	lines weak.Pointer[lines]
+	// kept are the lines where they are few, or nothing is there to write them from;
+	// others stay until memory is cleaned up.
+	kept *lines
+}
+
+// lines are an answer as it was written: a slice.
+type lines struct{ of any }
+
+// written returns the lines of an answer that was found in a view; false where they
+// have to be written.
+func written[E any](last *found, v *View) ([]E, bool) {
+	if last == nil || !last.view.is(v) {
+		return nil, false
+	}
+	l := last.lines.Value()
+	if l == nil {
+		return nil, false
+	}
+	return slices.Clone(l.of.([]E)), true
 }
 
 // sum is what a question adds up over rows.
@@ -209,14 +230,14 @@ func answered[E any](v *View, kind string, f *Filter, dims []Dim, begin func(*gr
 		return scanned(v, f, dims, begin)
 	}
 	a := v.answer(questionOf(kind, f, dims))
-	if last := a.found.Load(); last != nil && last.view.is(v) {
-		return slices.Clone(last.lines.([]E)), nil
+	if all, ok := written[E](a.found.Load(), v); ok {
+		return all, nil
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	last := a.found.Load()
-	if last != nil && last.view.is(v) {
-		return slices.Clone(last.lines.([]E)), nil
+	if all, ok := written[E](last, v); ok {
+		return all, nil
 	}
 	var (
 		g     *grouping
@@ -234,20 +255,25 @@ func answered[E any](v *View, kind string, f *Filter, dims []Dim, begin func(*gr
 		v.since(last.view, g.query, func(sel *selection, sign int) { total.change(g, sel, sign) })
 		g.query.release()
 	}
-	lines := total.lines(g)
+	all := total.lines(g)
 	kept, n := total.keep()
 	a.group, a.sum = nil, nil
 	if kept != nil {
 		a.group, a.sum = g, kept
 	}
-	a.found.Store(&found{v, lines})
 	// The lines hold about as much as the sum that they are written from.
-	if bytes := leastBytes + len(a.question) + 8*len(v.segments) + (lineBytes+wordBytes*len(g.dims))*len(lines) + 2*n; bytes > 4*answerBytes {
+	l, bytes := &lines{all}, leastBytes+len(a.question)+8*len(v.segments)+n
+	of := &found{view: v, lines: weak.Make(l)}
+	if size := (lineBytes+wordBytes*len(g.dims))*len(all) + n; size <= linesBytes || kept == nil {
+		of.kept, bytes = l, bytes+size
+	}
+	a.found.Store(of)
+	if bytes > 4*answerBytes {
 		v.answers.forget(a)
 	} else {
 		v.answers.weigh(a, bytes)
 	}
-	return slices.Clone(lines), nil
+	return slices.Clone(all), nil
 }
 
 // scan adds up what a question picks.
