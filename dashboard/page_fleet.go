@@ -240,7 +240,7 @@ func (s *Server) showFleet(c *gin.Context) error {
 	if c.Query("band") != "" {
 		replicates = bandReplicates
 	}
-	if view.Lives, err = s.fleetLives(c, v, a, replicates); err != nil {
+	if view.Lives, _, err = s.fleetLives(c, v, a, replicates); err != nil {
 		return err
 	}
 	if done, err := s.serveFigure(c, slices.Concat([]figureView{view.Matrix}, view.Figures, view.Lives)...); done || err != nil {
@@ -857,7 +857,26 @@ type lifeAnswer struct {
 			Low  float64     `json:"low"`
 			High float64     `json:"high"`
 		} `json:"band"`
+		Weibull *weibullAnswer `json:"weibull"`
 	} `json:"groups"`
+}
+
+// weibullAnswer is the Weibull curve beside a life curve, and where half are worn by it.
+type weibullAnswer struct {
+	Shape float64     `json:"shape"`
+	Scale float64     `json:"scale"`
+	Half  float64     `json:"b50"`
+	Low   stats.Float `json:"b50_lr_low"`
+	High  stats.Float `json:"b50_lr_high"`
+}
+
+// sound is the share still sound at a distance.
+func (w *weibullAnswer) sound(km float64) float64 { return math.Exp(-math.Pow(km/w.Scale, w.Shape)) }
+
+// lifePanel is a life curve, and the Weibull curve beside it where there is one.
+type lifePanel struct {
+	*figure.Steps
+	law *weibullAnswer
 }
 
 // bandReplicates is how many times pairs are drawn again for the band that the
@@ -866,26 +885,30 @@ const bandReplicates = 100
 
 // fleetLives draws how long pairs last, a panel for each group of gaits with
 // the others behind.
-func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask, replicates int) ([]figureView, error) {
+func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask, replicates int) ([]figureView, []lifePanel, error) {
 	w := s.words(c)
 	a = withoutPattern(a)
 	classes := map[string]string{"pronated": "c-in", "neutral": "c-neutral", "supinated": "c-out"}
-	var panels []*figure.Steps
-	end := 0.0
-	for _, g := range wear.GaitGroups[:len(wear.GaitGroups)-1] {
+	gait := c.Query("gait")
+	groups := slices.DeleteFunc(slices.Clone(wear.GaitGroups[:len(wear.GaitGroups)-1]), func(g wear.GaitGroup) bool {
+		return gait != "" && !slices.Contains(g.Words, gait)
+	})
+	panels := make([]lifePanel, len(groups))
+	if err := atOnce(len(groups), func(i int) (err error) {
 		of := a
-		if c.Query("gait") == "" {
-			of = a.With(memory.Gait, g.Words...)
-		} else if !slices.Contains(g.Words, c.Query("gait")) {
-			continue
+		if gait == "" {
+			of = a.With(memory.Gait, groups[i].Words...)
 		}
-		panel, err := lifeCurve(w, v, of, replicates)
-		if err != nil {
-			return nil, err
-		}
-		panel.Name, panel.Class = w.say("fleet.gait."+g.Name), classes[g.Name]
-		panel.Finding = w.lifeFinding(panel)
-		panels, end = append(panels, panel), max(end, panel.Drawn())
+		panels[i], err = lifeCurve(w, v, of, replicates)
+		return err
+	}); err != nil {
+		return nil, nil, err
+	}
+	end := 0.0
+	for i, p := range panels {
+		p.Name, p.Class = w.say("fleet.gait."+groups[i].Name), classes[groups[i].Name]
+		p.Finding = w.lifeFinding(p.Steps)
+		end = max(end, p.Drawn())
 	}
 	var views []figureView
 	for i, p := range panels {
@@ -895,9 +918,9 @@ func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask, replicat
 				p.Ghosts = append(p.Ghosts, other.Curve)
 			}
 		}
-		views = append(views, s.figure(c, "life-"+strconv.Itoa(i+1), w.say("fleet.life.title", "gait", p.Name), w.say("fleet.life.caption"), p))
+		views = append(views, s.figure(c, "life-"+strconv.Itoa(i+1), w.say("fleet.life.title", "gait", p.Name), w.say("fleet.life.caption"), p.Steps))
 	}
-	return views, nil
+	return views, panels, nil
 }
 
 // lifeFinding says when half of the pairs are worn.
@@ -909,20 +932,23 @@ func (w words) lifeFinding(p *figure.Steps) string {
 }
 
 // lifeCurve draws the life of the pairs asked about.
-func lifeCurve(w words, v *memory.View, a wear.Ask, replicates int) (*figure.Steps, error) {
+func lifeCurve(w words, v *memory.View, a wear.Ask, replicates int) (lifePanel, error) {
+	f := lifePanel{Steps: &figure.Steps{Unit: w.say("km")}}
 	answer, err := wear.Life(v, a, replicates)
 	if err != nil {
-		return nil, err
+		return f, err
 	}
 	var found lifeAnswer
 	if err := answer.Decode(&found); err != nil {
-		return nil, err
+		return f, err
 	}
-	f := &figure.Steps{Unit: w.say("km")}
 	if len(found.Groups) == 0 {
 		return f, nil
 	}
 	g := found.Groups[0]
+	if f.law = g.Weibull; f.law != nil {
+		f.Smooth = f.law.sound
+	}
 	for _, p := range g.Curve {
 		if p.Time.OK {
 			f.Curve = append(f.Curve, figure.Step{X: p.Time.V, Low: p.Low, High: p.High})
@@ -938,7 +964,7 @@ func lifeCurve(w words, v *memory.View, a wear.Ask, replicates int) (*figure.Ste
 	}
 	watch, err := wear.OnWatch(v, a)
 	if err != nil {
-		return nil, err
+		return f, err
 	}
 	for _, at := range watch {
 		f.Watch = append(f.Watch, figure.Watch{X: float64(at.KM), N: at.N})

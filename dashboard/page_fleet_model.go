@@ -199,20 +199,20 @@ func (s *Server) modelSole(c *gin.Context, v *memory.View, a wear.Ask, name stri
 // modelLives draws how long the model's pairs last, with the medians.
 func (s *Server) modelLives(c *gin.Context, v *memory.View, a wear.Ask) ([]modelLife, error) {
 	w := s.words(c)
-	figures, err := s.fleetLives(c, v, a, bandReplicates)
+	figures, panels, err := s.fleetLives(c, v, a, bandReplicates)
 	if err != nil {
 		return nil, err
 	}
 	var lives []modelLife
 	for i := range figures {
-		f := figures[i].figure.(*figure.Steps)
+		f := panels[i].Steps
 		gait := c.Query("gait")
 		for _, g := range wear.GaitGroups {
 			if gait == "" && w.say("fleet.gait."+g.Name) == f.Name {
 				gait = strings.Join(g.Words, ",")
 			}
 		}
-		lives = append(lives, modelLife{Figure: figures[i], Median: w.median(f), Pairs: questionAddress(a, "gait", gait)})
+		lives = append(lives, modelLife{Figure: figures[i], Median: w.median(f) + w.weibull(panels[i].law), Pairs: questionAddress(a, "gait", gait)})
 	}
 	return lives, nil
 }
@@ -235,6 +235,18 @@ func (w words) median(f *figure.Steps) string {
 		return text + " " + w.say("fleet.model.median-open", "low", from)
 	}
 	return text + " " + w.say("fleet.model.median-band", "low", from, "high", int(max(f.Band[high].X, f.Half.To)))
+}
+
+// weibull says where half of the pairs are worn by the Weibull curve, nothing where there
+// is none.
+func (w words) weibull(law *weibullAnswer) string {
+	switch {
+	case law == nil:
+		return ""
+	case !law.Low.OK || !law.High.OK:
+		return " " + w.say("fleet.model.weibull-open", "km", int(law.Half))
+	}
+	return " " + w.say("fleet.model.weibull", "km", int(law.Half), "low", int(law.Low.V), "high", int(law.High.V))
 }
 
 // modelPatterns compares the model with the others of its category, under each

@@ -358,6 +358,8 @@ func anySteps(t *rapid.T) *Steps {
 		pairs -= rapid.IntRange(0, left/20).Draw(t, "gone")
 		c.Watch = append(c.Watch, Watch{x, max(pairs, 0)})
 	}
+	scale := rapid.Float64Range(20, 2000).Draw(t, "scale")
+	c.Smooth = func(x float64) float64 { return math.Exp(-x / scale) }
 	return c
 }
 
@@ -386,6 +388,11 @@ func TestStepsReadBack(t *testing.T) {
 			near(t, "a step's distance", x.value(line[2+2*i][0]), s.X, x.slack())
 			near(t, "a step's share", y.value(line[2+2*i][1]), s.High, y.slack())
 		}
+		smooth := pick(all, "c-smooth")[0].points(t)
+		for _, p := range smooth {
+			near(t, "the law's share", y.value(p[1]), c.Smooth(x.value(p[0])), 2*y.slack()+x.slack()/20)
+		}
+		near(t, "the law's end", x.value(smooth[len(smooth)-1][0]), c.Drawn(), x.slack())
 		for _, e := range pick(all, "c-watch") {
 			km := x.value(e.num(t, "x"))
 			want := 0
@@ -579,6 +586,7 @@ var samples = map[string]Figure{
 		Watch:  []Watch{{100, 196}, {400, 121}, {600, 49}, {700, 7}, {800, 2}},
 		Half:   &Span{525, 525},
 		Ghosts: [][]Step{{{300, 0.5, 0.5}}},
+		Smooth: func(x float64) float64 { return math.Exp(-math.Pow(x/600, 2.5)) },
 	},
 	"matrix": &Matrix{
 		Finding: "Pronated stands out", Columns: []string{"neutral", "pronated"}, Reference: 0.2,

@@ -18,7 +18,10 @@ type Steps struct {
 	Band        []Bound
 	Watch       []Watch
 	// Half is where half are worn; absent where that isn't reached.
-	Half   *Span
+	Half *Span
+	// Smooth is a law's share still sound at a distance, 1 at 0 and falling, drawn
+	// beside the curve so that a bad fit is seen; nil for none.
+	Smooth func(x float64) float64
 	Ghosts [][]Step
 	// End is the end of the axis in km; 0 fits it to the curve. Panels that are
 	// compared share one.
@@ -110,6 +113,15 @@ func (c *Steps) Draw(say Say) *Scene {
 		}
 		s.line(class, stair(c.Curve, x, y, drawn, highSide)...)
 	}
+	if c.Smooth != nil && drawn > 0 {
+		const pieces = 60
+		points := make([]float64, 0, 2*pieces+2)
+		for i := range pieces + 1 {
+			at := drawn * float64(i) / pieces
+			points = append(points, x.px(at), y.px(c.Smooth(at)))
+		}
+		s.line("c-smooth", points...)
+	}
 	c.drawHalf(s, say, x, y)
 	s.line("c-axis", left, top, left, bottom, right, bottom)
 	for _, v := range ticks(x.to, step) {
@@ -166,7 +178,11 @@ func between(curve []Step, x, y scale, until float64) []Op {
 
 // Table returns the curve's numbers.
 func (c *Steps) Table(say Say) Table {
-	t := Table{Columns: columns(say, "#km", "#surv-low", "#surv-high", "#low", "#high", "#watch")}
+	names := []string{"#km", "#surv-low", "#surv-high", "#low", "#high", "#watch"}
+	if c.Smooth != nil {
+		names = append(names, "#smooth")
+	}
+	t := Table{Columns: columns(say, names...)}
 	bounds := map[float64]Bound{}
 	for _, b := range c.Band {
 		bounds[b.X] = b
@@ -175,6 +191,9 @@ func (c *Steps) Table(say Say) Table {
 		row := []Cell{exactCell(p.X), shareCell(say, p.Low), shareCell(say, p.High), {}, {}, countCell(c.onWatch(p.X))}
 		if b, ok := bounds[p.X]; ok {
 			row[3], row[4] = shareCell(say, b.Low), shareCell(say, b.High)
+		}
+		if c.Smooth != nil {
+			row = append(row, shareCell(say, c.Smooth(p.X)))
 		}
 		t.Rows = append(t.Rows, row)
 	}

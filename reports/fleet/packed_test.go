@@ -4,6 +4,9 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"solewright/assess"
+	"solewright/models/facts"
 )
 
 func TestPackedNumbersComeOutAsTheyWentIn(t *testing.T) {
@@ -31,6 +34,20 @@ func TestPackedNumbersComeOutAsTheyWentIn(t *testing.T) {
 		}
 		if int(p.width) > bits {
 			t.Fatalf("%d bits for numbers of %d", p.width, bits)
+		}
+	})
+}
+
+func TestWhichZonesHaveNoGrade(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var grades, want uint32
+		for z := range assess.NumZones {
+			code := uint32(rapid.SampledFrom([]int{0, 1, 2, 3, 4, facts.CantGrade, facts.NoGrade}).Draw(t, "code"))
+			grades |= code << (3 * z)
+			want |= uint32(one(code >= facts.CantGrade)) << (3 * z)
+		}
+		if got := ungraded(grades); got != want {
+			t.Fatalf("of %030b it is %030b, want %030b", grades, got, want)
 		}
 	})
 }

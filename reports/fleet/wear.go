@@ -3,6 +3,7 @@ package fleet
 import (
 	"cmp"
 	"encoding/binary"
+	"math/bits"
 	"reflect"
 	"slices"
 
@@ -92,16 +93,13 @@ func (v *View) Unread(f Filter, dims ...Dim) ([]UnreadGroup, error) {
 		checks [32]int
 	}
 	return sums(v, "unread", &f, dims, func(c *counts, g *grouping, s *segment, i, sign int) {
-		unread := g.query.unread
 		for shoe := range c.zones {
-			g := s.gradesAt(shoe, i)
-			for z := range c.zones[shoe] {
-				c.zones[shoe][z] += sign * one(g&7 >= facts.CantGrade)
-				g >>= 3
+			for none := ungraded(s.gradesAt(shoe, i)); none != 0; none &= none - 1 {
+				c.zones[shoe][bits.TrailingZeros32(none)/3] += sign
 			}
 		}
-		for bits, n := unread[s.unreadAt(i)], 0; bits != 0; bits, n = bits>>1, n+1 {
-			c.checks[n] += sign * int(bits&1)
+		for unread := g.query.unread[s.unreadAt(i)]; unread != 0; unread &= unread - 1 {
+			c.checks[bits.TrailingZeros32(unread)] += sign
 		}
 	}, func(by []string, n int, c *counts) UnreadGroup {
 		g := UnreadGroup{By: by, N: n}
@@ -122,6 +120,13 @@ func (v *View) Unread(f Filter, dims ...Dim) ([]UnreadGroup, error) {
 		}
 		return g
 	})
+}
+
+// ungraded returns, in the first of the three bits of each zone, whether it has no
+// grade, which are the codes from facts.CantGrade on: most zones have one.
+func ungraded(grades uint32) uint32 {
+	const first = 1 | 1<<3 | 1<<6 | 1<<9 | 1<<12 | 1<<15 | 1<<18 | 1<<21 | 1<<24 | 1<<27
+	return grades >> 2 & (grades>>1 | grades) & first
 }
 
 // AlikeGroup is in how many of the N rows with the words By both shoes were given
