@@ -42,7 +42,7 @@ const (
 	readTimeout   = 15 * time.Second
 	writeTimeout  = 30 * time.Second
 	idleTimeout   = 60 * time.Second
-	patience      = 20 * time.Millisecond
+	patience      = 10 * time.Millisecond
 	stopTimeout   = 20 * time.Second
 	purgeEvery    = time.Hour
 )
