@@ -172,6 +172,23 @@ func TestHistories(t *testing.T) {
 	}, dbtest.Clock(now))
 }
 
+// TestAStoreWithoutReadingsAnyMore has the only reading of a store voided: a copy that saw
+// it says the same of the rest as one that didn't.
+func TestAStoreWithoutReadingsAnyMore(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		places(t, db)
+		first, second := reading(1, pairRef(1), 1, 100, assess.Keep), reading(2, pairRef(2), 2, 200, assess.Keep)
+		second.Record.Store = "S-2"
+		must(db.SaveInspection(t.Context(), office, first))(t)
+		c := fleet.New(fleet.Options{Source: db.Feed(), Clock: now})
+		check(t, c.Load(t.Context()))
+		must(db.VoidInspection(t.Context(), office, first.Record.ID, "why"))(t)
+		must(db.SaveInspection(t.Context(), office, second))(t)
+		catchUp(t, db, c)
+		sameAsFresh(t, db, c.View(), fleet.Store)
+	}, dbtest.Clock(now))
+}
+
 func TestTwoWritersAtOnce(t *testing.T) {
 	for _, kind := range dbtest.Kinds(t) {
 		t.Run(kind, func(t *testing.T) {

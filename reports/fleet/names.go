@@ -53,15 +53,18 @@ func newNames(e *encoder, c *facts.Catalogue) *names {
 	n.labels, n.category = make([]string, len(n.models)), make([]uint8, len(n.models))
 	for i, u := range n.models {
 		if m := byID[u]; m != nil {
-			n.labels[i] = strings.Join(strings.Fields(m.Brand+" "+m.Model+" "+m.Version), " ")
+			n.labels[i] = labelOf(m)
 			n.category[i] = uint8(max(slices.Index(closed[Category], m.Category), 0))
 		}
 	}
-	for i, s := range n.stores {
-		n.mix(s, n.regions[n.region[i]])
+	// All of the catalogue: of which stores and models there were rows that no longer hold
+	// is nobody else's to know.
+	for _, s := range c.Stores {
+		n.mix(s.Code, s.Region)
 	}
-	for i, u := range n.models {
-		n.mix(u.String(), n.labels[i], closed[Category][n.category[i]])
+	for i := range c.Models {
+		m := &c.Models[i]
+		n.mix(m.ID.String(), labelOf(m), m.Category)
 	}
 	n.ids = sync.OnceValue(func() []string {
 		ids := make([]string, len(n.models))
@@ -91,6 +94,11 @@ func newNames(e *encoder, c *facts.Catalogue) *names {
 		})
 	}
 	return n
+}
+
+// labelOf is what people call a model.
+func labelOf(m *retail.ShoeModel) string {
+	return strings.Join(strings.Fields(m.Brand+" "+m.Model+" "+m.Version), " ")
 }
 
 // alike says that the same numbers stand for the same words as in the names of
