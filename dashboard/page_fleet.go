@@ -873,9 +873,11 @@ type weibullAnswer struct {
 // sound is the share still sound at a distance.
 func (w *weibullAnswer) sound(km float64) float64 { return math.Exp(-math.Pow(km/w.Scale, w.Shape)) }
 
-// lifePanel is a life curve, and the Weibull curve beside it where there is one.
+// lifePanel is a life curve, what it is of, and the Weibull curve beside it where there
+// is one.
 type lifePanel struct {
 	*figure.Steps
+	of  wear.Ask
 	law *weibullAnswer
 }
 
@@ -933,7 +935,7 @@ func (w words) lifeFinding(p *figure.Steps) string {
 
 // lifeCurve draws the life of the pairs asked about.
 func lifeCurve(w words, v *memory.View, a wear.Ask, replicates int) (lifePanel, error) {
-	f := lifePanel{Steps: &figure.Steps{Unit: w.say("km")}}
+	f := lifePanel{Steps: &figure.Steps{Unit: w.say("km")}, of: a}
 	answer, err := wear.Life(v, a, replicates)
 	if err != nil {
 		return f, err

@@ -1,10 +1,12 @@
 package dashboard
 
 import (
+	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -13,6 +15,7 @@ import (
 	"solewright/models/retail"
 	"solewright/reports/figure"
 	memory "solewright/reports/fleet"
+	"solewright/reports/stats"
 	"solewright/reports/wear"
 )
 
@@ -26,6 +29,11 @@ type fleetModelPage struct {
 	Sole        figureView
 	Parts       []way
 	Lives       []modelLife
+	LivesLater  string // where the page has them beside their category's
+	Versions    []modelVersion
+	EarlyKM     int
+	// VersionsLater is where the page has how the versions stand.
+	VersionsLater string
 	// Against heads the comparisons; it is empty where the category is unknown.
 	Against  string
 	Patterns []modelPatterns
@@ -45,7 +53,16 @@ type modelFact struct{ Name, Value string }
 type modelLife struct {
 	Figure figureView
 	Median string
-	Pairs  string
+	// Against says how the pairs last beside those of their category.
+	Against string
+	Pairs   string
+}
+
+// categoryLives is how long the pairs of a category last in a view, by what was asked
+// about.
+type categoryLives struct {
+	view *memory.View
+	of   []*stats.PooledLife
 }
 
 // modelPatterns is the model beside the rest of its category under one group of
@@ -81,7 +98,7 @@ func (s *Server) showFleetModel(c *gin.Context) error {
 	a = withoutPattern(a.Without(memory.Model).Without(memory.Category))
 	always := a.With(memory.Model, id.String())
 	w := s.words(c)
-	view := fleetModelPage{Name: modelName(&m.ShoeModel), Built: builtMarks(m.AsNew.Built), AsNew: w.asNew(&m), About: w.say("fleet.model.no-category")}
+	view := fleetModelPage{EarlyKM: wear.EarlyKM, Name: modelName(&m.ShoeModel), Built: builtMarks(m.AsNew.Built), AsNew: w.asNew(&m), About: w.say("fleet.model.no-category")}
 	if m.Category != "" {
 		view.About = w.say("fleet.model.category", "category", w.word(m.Category))
 	}
@@ -99,13 +116,23 @@ func (s *Server) showFleetModel(c *gin.Context) error {
 	if view.Failing, err = s.modelFailing(c, v, always.Without(memory.Model), &m, batches, within); err != nil {
 		return err
 	}
+	var ready bool
+	if view.Lives, ready, err = s.modelLives(c, v, of, &m, within); err != nil {
+		return err
+	}
+	if !ready {
+		view.LivesLater = address(c, waitKey, "yes")
+	}
+	if view.Versions, ready, err = s.modelVersions(c, v, a, always.Without(memory.Model), &m, within); err != nil {
+		return err
+	}
+	if !ready {
+		view.VersionsLater = address(c, waitKey, "yes")
+	}
 	if view.LaterOnly = parts; parts {
 		return s.render(c, http.StatusOK, "fleet-model", view)
 	}
 	if view.Sole, err = s.modelSole(c, v, of, view.Name); err != nil {
-		return err
-	}
-	if view.Lives, err = s.modelLives(c, v, of); err != nil {
 		return err
 	}
 	if m.Category != "" {
@@ -196,12 +223,19 @@ func (s *Server) modelSole(c *gin.Context, v *memory.View, a wear.Ask, name stri
 	return s.figure(c, "sole", w.say("fleet.model.sole"), w.say("fleet.model.sole-caption"), f), nil
 }
 
-// modelLives draws how long the model's pairs last, with the medians.
-func (s *Server) modelLives(c *gin.Context, v *memory.View, a wear.Ask) ([]modelLife, error) {
+// modelLives draws how long the model's pairs last, with the medians, beside those of
+// their category; ready says whether it is there, see [kept.soon].
+func (s *Server) modelLives(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel, within time.Duration) (all []modelLife, ready bool, err error) {
 	w := s.words(c)
 	figures, panels, err := s.fleetLives(c, v, a, bandReplicates)
 	if err != nil {
-		return nil, err
+		return nil, false, err
+	}
+	against := make([]string, len(panels))
+	if ready = m.Category == ""; !ready {
+		if against, ready, err = s.livesAgainst(c, v, panels, m.Category, within); err != nil {
+			return nil, false, err
+		}
 	}
 	var lives []modelLife
 	for i := range figures {
@@ -212,9 +246,141 @@ func (s *Server) modelLives(c *gin.Context, v *memory.View, a wear.Ask) ([]model
 				gait = strings.Join(g.Words, ",")
 			}
 		}
-		lives = append(lives, modelLife{Figure: figures[i], Median: w.median(f) + w.weibull(panels[i].law), Pairs: questionAddress(a, "gait", gait)})
+		lives = append(lives, modelLife{Figure: figures[i], Median: w.median(f) + w.weibull(panels[i].law), Against: against[i], Pairs: questionAddress(a, "gait", gait)})
 	}
-	return lives, nil
+	return lives, ready, nil
+}
+
+// livesAgainst draws beside each panel of a model how long all of its category last, and
+// says whether the model's pairs differ from the others: by the score test, and after
+// Benjamini and Hochberg over the panels.
+func (s *Server) livesAgainst(c *gin.Context, v *memory.View, panels []lifePanel, category string, within time.Duration) ([]string, bool, error) {
+	asks := make([]wear.Ask, len(panels))
+	for i, p := range panels {
+		asks[i] = p.of.Without(memory.Model).With(memory.Category, category)
+	}
+	found, ready, err := s.lives.soon(c.Request.Context(), fmt.Sprintf("%+v", asks), v.Fingerprint(), within, func() (categoryLives, error) {
+		all, quiet := categoryLives{view: v}, s.quietly(v)
+		for _, a := range asks {
+			pooled, err := wear.PooledLife(quiet, a)
+			if err != nil {
+				return all, err
+			}
+			all.of = append(all.of, pooled)
+		}
+		return all, nil
+	})
+	if err != nil || !ready {
+		return make([]string, len(panels)), ready, err
+	}
+	tests := make([]*stats.ScoreResult, len(panels))
+	var p []float64
+	for i, pooled := range found.of {
+		if pooled == nil {
+			continue
+		}
+		for _, at := range pooled.Curve {
+			panels[i].Beside = append(panels[i].Beside, figure.Step{X: at.Time, Low: at.SurvLow, High: at.SurvHigh})
+		}
+		if tests[i], err = wear.LifeAgainst(found.view, panels[i].of, pooled); err != nil {
+			return nil, false, err
+		}
+		if tests[i] != nil {
+			p = append(p, tests[i].P)
+		}
+	}
+	q, w := stats.BH(p), s.words(c)
+	against := make([]string, len(panels))
+	for i, pooled := range found.of {
+		if pooled == nil {
+			continue
+		}
+		against[i] = w.say("fleet.model.category-open", "category", w.word(category))
+		if half := pooled.Median; half != nil {
+			against[i] = w.say("fleet.model.category-median", "category", w.word(category), "from", int(half[0]), "to", int(half[1]))
+		}
+		t := tests[i]
+		if t == nil {
+			against[i] += " " + w.say("fleet.model.life-few")
+			continue
+		}
+		says := "fleet.model.life-same"
+		switch {
+		case q[0] >= compareDiffers:
+		case t.U[0] > 0:
+			says = "fleet.model.life-sooner"
+		default:
+			says = "fleet.model.life-longer"
+		}
+		against[i] += " " + w.say(says, "q", "q "+qWords(q[0]))
+		q = q[1:]
+	}
+	return against, true, nil
+}
+
+// modelVersion is how one version of a model stands.
+type modelVersion struct {
+	way
+	Pairs             way
+	Worn, Early, Half string
+	WornOf, EarlyOf   string
+	Compare           way // this one beside the page's
+}
+
+// modelVersions sets the versions of a model side by side, in order of their release;
+// nothing where there is only one. See [kept.soon] for ready.
+func (s *Server) modelVersions(c *gin.Context, v *memory.View, a, always wear.Ask, m *models.ShoeModel, within time.Duration) (rows []modelVersion, ready bool, err error) {
+	all, err := s.db.ShoeModelVersions(c.Request.Context(), m.Brand, m.Model)
+	if err != nil || len(all) < 2 {
+		return nil, true, err
+	}
+	slices.SortStableFunc(all, func(x, y models.ShoeModel) int { return strings.Compare(x.Released, y.Released) })
+	ids := make([]string, len(all))
+	for i := range all {
+		ids[i] = all[i].ID.String()
+	}
+	found, ready, err := s.versions.soon(c.Request.Context(), fmt.Sprintf("%q %+v", ids, a), v.Fingerprint(), within, func() ([]wear.Summary, error) {
+		summaries, quiet := make([]wear.Summary, len(ids)), s.quietly(v)
+		for i, id := range ids {
+			var err error
+			if summaries[i], err = wear.Summarize(quiet, a.With(memory.Model, id), always.With(memory.Model, id)); err != nil {
+				return nil, err
+			}
+		}
+		return summaries, nil
+	})
+	if err != nil {
+		return nil, false, err
+	}
+	w := s.words(c)
+	for i := range all {
+		here := ids[i] == m.ID.String()
+		row := modelVersion{way: way{Href: at("/fleet/models/"+ids[i], rangeOf(c)), Text: either(all[i].Version, w.say("fleet.model.no-version")), Here: here}}
+		if ready {
+			of := &found[i]
+			row.Pairs = way{Href: questionAddress(a.With(memory.Model, ids[i])), Text: strconv.Itoa(of.Pairs)}
+			row.Worn, row.WornOf = w.shareOf(of.Worn)
+			row.Early, row.EarlyOf = w.shareOf(of.Early)
+			row.Half = w.say("fleet.model.not-reached")
+			if h := of.Half; h != nil {
+				row.Half = w.say("fleet.model.from-to", "from", int(h[0]), "to", int(h[1]))
+			}
+		}
+		if !here {
+			row.Compare = way{Href: at("/fleet/compare", rangeOf(c), "a_model", m.ID.String(), "b_model", ids[i]), Text: w.say("fleet.model.compare")}
+		}
+		rows = append(rows, row)
+	}
+	return rows, ready, nil
+}
+
+// shareOf writes a share with its interval, and what it is of.
+func (w words) shareOf(s stats.Share) (share, of string) {
+	of = w.say("fleet.model.of", "n", s.Size)
+	if !s.Share.OK {
+		return w.say("fleet.store.unknown"), of
+	}
+	return w.say("fleet.model.share", "share", w.percentOf(s.Share.V), "low", w.percentOf(s.Low.V), "high", w.percentOf(s.High.V)), of
 }
 
 // median says where half of the pairs are worn, and its interval: between where

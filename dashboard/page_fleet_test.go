@@ -24,6 +24,7 @@ import (
 	"solewright/models/exchange"
 	"solewright/models/retail"
 	"solewright/reports/sim"
+	"solewright/reports/stats"
 	"solewright/reports/wear"
 )
 
@@ -648,6 +649,76 @@ func TestTheModelPageShowsWhatWasPlanted(t *testing.T) {
 		}
 		if moves := r.sees("/fleet" + months); !strings.Contains(moves, fmt.Sprint("rules ", number)) {
 			t.Error("the charts by month don't mark the rules")
+		}
+	})
+	t.Run("its lives stand beside the Weibull curve and the category's life of the API", func(t *testing.T) {
+		r.t = t
+		m := &f.Models[p.BatchModel]
+		page := r.sees(path(p.BatchModel) + months)
+		if n, k := strings.Count(page, "By the Weibull curve"), strings.Count(page, "All of "+m.Category+" under this gait:"); n != 3 || k != 3 {
+			t.Errorf("%d Weibull curves and %d lives of the category, want 3 and 3", n, k)
+		}
+		rows := r.file(t, path(p.BatchModel)+months+"&figure=life-2&as=csv") // neutral
+		at := map[string]int{}
+		for i, name := range rows[0] {
+			at[name] = i
+		}
+		type life struct {
+			Groups []struct {
+				Curve []struct {
+					Time stats.Float `json:"time"`
+					High float64     `json:"surv_high"`
+				} `json:"curve"`
+				Weibull struct{ Shape, Scale float64 } `json:"weibull"`
+			} `json:"groups"`
+		}
+		const neutral = apiRoot + "/wear/life" + months + "&gait=neutral&"
+		of := decoded[life](t, r.call("GET", neutral+"model="+m.ID.String(), r.office(), nil)).Groups[0]
+		category := decoded[life](t, r.call("GET", neutral+"category="+m.Category, r.office(), nil)).Groups[0]
+		for _, row := range rows[1:] {
+			km, err := strconv.ParseFloat(row[at["km"]], 64)
+			must(t, err)
+			beside := 1.0
+			for _, p := range category.Curve {
+				if p.Time.OK && p.Time.V <= km {
+					beside = p.High
+				}
+			}
+			if want := exact(beside); row[at["beside"]] != want {
+				t.Errorf("at %v km the category is at %s, the API has %s", km, row[at["beside"]], want)
+			}
+			if want := exact(math.Exp(-math.Pow(km/of.Weibull.Scale, of.Weibull.Shape))); row[at["smooth"]] != want {
+				t.Errorf("at %v km the Weibull curve is at %s, by the API's shape and scale %s", km, row[at["smooth"]], want)
+			}
+		}
+	})
+	t.Run("its versions stand side by side, each with its pairs", func(t *testing.T) {
+		r.t = t
+		at := slices.IndexFunc(f.Models, func(m retail.ShoeModel) bool { return m.Version == "2" })
+		m := &f.Models[at]
+		page := r.sees(path(at) + months)
+		start, versions := strings.Index(page, `data-part="versions"`), 0
+		if start < 0 {
+			t.Fatal("the page has no versions")
+		}
+		table := page[start:]
+		table = table[:strings.Index(table, "</table>")]
+		for i := range f.Models {
+			of := &f.Models[i]
+			if of.Brand != m.Brand || of.Model != m.Model {
+				continue
+			}
+			versions++
+			pairs := len(r.file(t, "/fleet/pairs"+months+"&as=csv&model="+of.ID.String())) - 1
+			if !strings.Contains(table, "model="+of.ID.String()) || !strings.Contains(table, fmt.Sprintf(">%d</a>", pairs)) {
+				t.Errorf("version %s with its %d pairs is not in %s", of.Version, pairs, table)
+			}
+			if link := "/fleet/models/" + of.ID.String(); strings.Contains(table, link) == (i == at) {
+				t.Errorf("version %s: a link where it is the page, or none where it isn't", of.Version)
+			}
+		}
+		if n := strings.Count(table, "<tr>") - 1; n != versions || versions < 2 {
+			t.Errorf("the table has %d rows for %d versions", n, versions)
 		}
 	})
 	t.Run("a model that isn't there is not found", func(t *testing.T) {

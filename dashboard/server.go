@@ -96,13 +96,15 @@ type Server struct {
 	waiting   *waiting
 	// What takes more than a few milliseconds to find in a large fleet: shares by
 	// category or model and gait, signals, how stores stand, what early-failure
-	// charts go by, and the charts.
+	// charts go by, and the charts, how long categories last, and how versions stand.
 	grids    *kept[*wear.Grid]
 	found    *kept[[]signalOut]
 	stands   *kept[*wear.Stand]
 	readings *kept[*wear.Reading]
 	failures *kept[*wear.Failures]
 	charts   *kept[*wear.FailureChart]
+	lives    *kept[categoryLives]
+	versions *kept[[]wear.Summary]
 	// imports are the files that people are bringing in over a page.
 	imports *importFiles
 	// sizes is the table of shoe sizes that a fitting goes by, as JSON.
@@ -144,6 +146,8 @@ func New(cfg Config) (*Server, error) {
 		readings:  newKept[*wear.Reading](unseen, maxKept),
 		failures:  newKept[*wear.Failures](unseen, maxKept),
 		charts:    newKept[*wear.FailureChart](unseen, maxKept),
+		lives:     newKept[categoryLives](unseen, maxKept),
+		versions:  newKept[[]wear.Summary](unseen, maxKept),
 		imports:   newImportFiles(cfg.Clock),
 		export:    exchange.Export,
 		stripping: make(chan struct{}, runtime.GOMAXPROCS(0)),

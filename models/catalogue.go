@@ -271,6 +271,16 @@ func (db *DB) ShoeModelNamed(ctx context.Context, brand, model, version string) 
 	return m, wrap(err, "shoe model %s %s %s", brand, model, version)
 }
 
+// ShoeModelVersions returns the versions of a model, in any spelling of brand and model
+// that folds to the same, in order of their words; the retired are among them, typed-in
+// ones that were linked are not.
+func (db *DB) ShoeModelVersions(ctx context.Context, brand, model string) ([]ShoeModel, error) {
+	first := identity(brand, model, "") // ends with a newline
+	after := first[:len(first)-1] + string(first[len(first)-1]+1)
+	all, err := db.modelsWhere(ctx, db.q(), "identity >= ? AND identity < ? AND linked_to IS NULL ORDER BY identity", first, after)
+	return all, wrap(err, "versions of shoe model %s %s", brand, model)
+}
+
 // ShoeModels returns the whole catalogue by brand, model and version, the
 // retired and the typed-in among it.
 func (db *DB) ShoeModels(ctx context.Context) ([]ShoeModel, error) {

@@ -2,6 +2,7 @@ package models_test
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 
 	"solewright/assess"
@@ -246,5 +247,25 @@ func TestTypedInModel(t *testing.T) {
 				t.Errorf("got %s", s.ModelID)
 			}
 		})
+	})
+}
+
+func TestModelVersions(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		for _, words := range [][2]string{{"Strand", "3"}, {"STRAND ", "3 wide"}, {"Strand", ""}, {"Strandvik", "3"}, {"Stran", "d"}} {
+			_, err := db.SaveShoeModel(t.Context(), office, retail.ShoeModel{Brand: "Norrvik", Model: words[0], Version: words[1], Category: "daily"})
+			must(t, err)
+		}
+		for model, want := range map[string][]string{" strand": {"", "3", "3 wide"}, "Stran": {"d"}, "Str": nil} {
+			all, err := db.ShoeModelVersions(t.Context(), " NORRVIK", model)
+			must(t, err)
+			var versions []string
+			for _, m := range all {
+				versions = append(versions, m.Version)
+			}
+			if !slices.Equal(versions, want) {
+				t.Errorf("versions of %q are %q, want %q", model, versions, want)
+			}
+		}
 	})
 }

@@ -40,7 +40,7 @@ type Figure interface {
 var Keys = []string{
 	"figure.percent", "figure.n", "figure.few", "figure.half", "figure.half-between", "figure.limit", "figure.usual", "figure.all",
 	"figure.95", "figure.998", "figure.watch", "figure.point", "figure.point-like", "figure.sum-point", "figure.left", "figure.right", "figure.left-short", "figure.right-short",
-	"figure.col.km", "figure.col.surv-low", "figure.col.surv-high", "figure.col.low", "figure.col.high", "figure.col.watch", "figure.col.smooth",
+	"figure.col.km", "figure.col.surv-low", "figure.col.surv-high", "figure.col.low", "figure.col.high", "figure.col.watch", "figure.col.smooth", "figure.col.beside",
 	"figure.col.month", "figure.col.hits", "figure.col.size", "figure.col.share", "figure.col.centre", "figure.col.limit-low", "figure.col.limit-high",
 	"figure.col.out", "figure.col.out-raw", "figure.col.out-like", "figure.col.expected", "figure.col.like", "figure.col.unit", "figure.col.row", "figure.col.column", "figure.col.shoe", "figure.col.zone", "figure.col.mean",
 	"figure.col.readings", "figure.col.failed", "figure.col.expected-failed", "figure.col.highest", "figure.col.mark",

@@ -358,6 +358,7 @@ func anySteps(t *rapid.T) *Steps {
 		pairs -= rapid.IntRange(0, left/20).Draw(t, "gone")
 		c.Watch = append(c.Watch, Watch{x, max(pairs, 0)})
 	}
+	c.Beside = []Step{{x / 3, 0.8, 0.9}, {x / 2, 0.2, 0.3}}
 	scale := rapid.Float64Range(20, 2000).Draw(t, "scale")
 	c.Smooth = func(x float64) float64 { return math.Exp(-x / scale) }
 	return c
@@ -391,6 +392,12 @@ func TestStepsReadBack(t *testing.T) {
 		smooth := pick(all, "c-smooth")[0].points(t)
 		for _, p := range smooth {
 			near(t, "the law's share", y.value(p[1]), c.Smooth(x.value(p[0])), 2*y.slack()+x.slack()/20)
+		}
+		beside := pick(all, "c-beside")[0].points(t)
+		for _, p := range beside[:min(len(beside), 5)] {
+			if at := x.value(p[0]); at > c.Drawn()+x.slack() || y.value(p[1]) < c.beside(at+x.slack())-y.slack() || y.value(p[1]) > c.beside(at-x.slack())+y.slack() {
+				rt.Fatalf("the curve beside is at %v, %v", at, y.value(p[1]))
+			}
 		}
 		near(t, "the law's end", x.value(smooth[len(smooth)-1][0]), c.Drawn(), x.slack())
 		for _, e := range pick(all, "c-watch") {
@@ -586,6 +593,7 @@ var samples = map[string]Figure{
 		Watch:  []Watch{{100, 196}, {400, 121}, {600, 49}, {700, 7}, {800, 2}},
 		Half:   &Span{525, 525},
 		Ghosts: [][]Step{{{300, 0.5, 0.5}}},
+		Beside: []Step{{250, 0.9, 0.92}, {450, 0.6, 0.6}, {650, 0.3, 0.35}},
 		Smooth: func(x float64) float64 { return math.Exp(-math.Pow(x/600, 2.5)) },
 	},
 	"matrix": &Matrix{

@@ -19,6 +19,8 @@ type Steps struct {
 	Watch       []Watch
 	// Half is where half are worn; absent where that isn't reached.
 	Half *Span
+	// Beside is the curve of what this one is held against.
+	Beside []Step
 	// Smooth is a law's share still sound at a distance, 1 at 0 and falling, drawn
 	// beside the curve so that a bad fit is seen; nil for none.
 	Smooth func(x float64) float64
@@ -70,6 +72,18 @@ func (c *Steps) Drawn() float64 {
 	return drawn
 }
 
+// beside is the share at most of the curve beside, at x.
+func (c *Steps) beside(x float64) float64 {
+	at := 1.0
+	for _, s := range c.Beside {
+		if s.X > x {
+			break
+		}
+		at = s.High
+	}
+	return at
+}
+
 // Draw lays the curve out.
 func (c *Steps) Draw(say Say) *Scene {
 	const (
@@ -112,6 +126,9 @@ func (c *Steps) Draw(say Say) *Scene {
 			class += " " + c.Class
 		}
 		s.line(class, stair(c.Curve, x, y, drawn, highSide)...)
+	}
+	if len(c.Beside) > 0 && drawn > 0 {
+		s.line("c-beside", stair(c.Beside, x, y, drawn, highSide)...)
 	}
 	if c.Smooth != nil && drawn > 0 {
 		const pieces = 60
@@ -182,6 +199,9 @@ func (c *Steps) Table(say Say) Table {
 	if c.Smooth != nil {
 		names = append(names, "#smooth")
 	}
+	if len(c.Beside) > 0 {
+		names = append(names, "#beside")
+	}
 	t := Table{Columns: columns(say, names...)}
 	bounds := map[float64]Bound{}
 	for _, b := range c.Band {
@@ -194,6 +214,9 @@ func (c *Steps) Table(say Say) Table {
 		}
 		if c.Smooth != nil {
 			row = append(row, shareCell(say, c.Smooth(p.X)))
+		}
+		if len(c.Beside) > 0 {
+			row = append(row, shareCell(say, c.beside(p.X)))
 		}
 		t.Rows = append(t.Rows, row)
 	}

@@ -19,6 +19,13 @@ const (
 	FinkelsteinScores Scores = "finkelstein"
 )
 
+func (s Scores) check() error {
+	if s != SunScores && s != FinkelsteinScores {
+		return badInput("scores are %q, must be sun or finkelstein", s)
+	}
+	return nil
+}
+
 // ScoreResult is a score test of k groups seen in intervals.
 type ScoreResult struct {
 	Chi2 float64 `json:"chi2"`
@@ -76,8 +83,8 @@ type scored struct {
 }
 
 func scoreGroups(groups [][]Interval, scores Scores) (*scored, error) {
-	if scores != SunScores && scores != FinkelsteinScores {
-		return nil, badInput("scores are %q, must be sun or finkelstein", scores)
+	if err := scores.check(); err != nil {
+		return nil, err
 	}
 	pooled, err := tidyIntervals(slices.Concat(groups...))
 	if err != nil {
@@ -105,47 +112,15 @@ func scoreGroups(groups [][]Interval, scores Scores) (*scored, error) {
 		return nil, err
 	}
 	s.score = s.fit.scores(scores)
-	for i, v := range pooled {
-		s.mean += float64(v.N) * s.score[i] / float64(s.n)
-	}
-	for i, v := range pooled {
-		s.spread += float64(v.N) * math.Pow(s.score[i]-s.mean, 2) / float64(s.n-1)
-	}
-	// Scores are of order 1; what is left of equal ones is rounding.
-	const rounding = 1e-18
-	if s.spread <= rounding {
-		return nil, ErrNoSpread.because("every pair fits the pooled life alike")
+	if s.mean, s.spread, err = spreadOf(pooled, s.score, s.n); err != nil {
+		return nil, err
 	}
 	return s, nil
 }
 
-// soundAround returns S before each innermost interval and, last, beyond all.
-func (f *massFit) soundAround() []float64 {
-	surv := make([]float64, len(f.mass)+1)
-	for j, s := range slices.Backward(f.mass) {
-		surv[j] = surv[j+1] + s
-	}
-	surv[0] = 1
-	return surv
-}
-
 // scores returns the score of each row.
 func (f *massFit) scores(kind Scores) []float64 {
-	surv := f.soundAround()
-	weighted := make([]float64, len(surv)) // S log S or S log S̃, 0 where S = 0
-	hazard := 0.0
-	for j, s := range surv {
-		if j > 0 && f.mass[j-1] > 0 {
-			hazard += f.mass[j-1] / surv[j-1]
-		}
-		switch {
-		case s == 0:
-		case kind == SunScores:
-			weighted[j] = -s * hazard
-		default:
-			weighted[j] = s * math.Log(s)
-		}
-	}
+	_, weighted := weightedAround(f.mass, kind)
 	c := make([]float64, len(f.runs))
 	for i, r := range f.runs {
 		c[i] = (weighted[r.first] - weighted[r.last+1]) / f.prob[i]
@@ -249,7 +224,7 @@ func InformationScoreTest(groups [][]Interval) (*ScoreResult, error) {
 	}
 	// index[j] is the nuisance parameter H before innermost interval j; H is 0
 	// before the first mass (no parameter) and infinite after the last.
-	surv := s.fit.soundAround()
+	surv := soundAround(s.fit.mass)
 	index := make([]int, len(surv))
 	params := 0
 	for j := range surv {

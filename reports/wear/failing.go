@@ -324,29 +324,14 @@ func failureAsk(a Ask) Ask {
 func baselineOf(groups []fleet.LifeGroup) (*baseline, error) {
 	b := &baseline{odds: [2]float64{1, 1}}
 	for _, g := range GaitGroups {
-		var lower, upper []float64
-		var count []int
-		pairs := 0
-		for i := range groups {
-			if !g.holds(groups[i].By[1]) {
-				continue
-			}
-			for _, s := range groups[i].Spans {
-				to := math.Inf(1)
-				if s.Upper.OK() {
-					to = float64(s.Upper.Int())
-				}
-				lower, upper, count = append(lower, float64(s.Lower)), append(upper, to), append(count, s.N)
-				pairs += s.N
-			}
+		under := slices.DeleteFunc(slices.Clone(groups), func(of fleet.LifeGroup) bool { return !g.holds(of.By[1]) })
+		intervals, pairs, err := intervalsOf(under)
+		if err != nil {
+			return nil, err
 		}
 		if b.pairs = pairs; pairs < MinPairs { // the last group is all
 			b.lives = append(b.lives, nil)
 			continue
-		}
-		intervals, err := stats.Intervals(lower, upper, count)
-		if err != nil {
-			return nil, err
 		}
 		life, err := stats.NPMLE(intervals)
 		if err != nil {
