@@ -98,7 +98,7 @@ func (s *invented) Catalogue(context.Context) (*facts.Catalogue, error) {
 		c.Stores = append(c.Stores, retail.Store{Code: storeName(i), Region: regionName(i % fleetRegions)})
 	}
 	for i := range int64(fleetModels) {
-		c.Models = append(c.Models, retail.ShoeModel{ID: modelID(i), Brand: "Velm", Model: fmt.Sprint(i), Category: retail.Categories[i%int64(len(retail.Categories))]})
+		c.Models = append(c.Models, retail.ShoeModel{ID: modelID(i), Brand: "Velm", Model: fmt.Sprintf("M-%03d", i/2), Version: fmt.Sprint(1 + i%2), Category: retail.Categories[i/2%int64(len(retail.Categories))]})
 	}
 	return &c, nil
 }

@@ -80,9 +80,9 @@ func writeFleet(dialect string, readings int64) []string {
 		fmt.Sprintf("INSERT INTO region (code, name, currency) SELECT %[1]s, %[1]s, 'EUR' FROM %[2]s", word("R", 2, "n"), series(fleetRegions)),
 		fmt.Sprintf("INSERT INTO store (code, name, region, zone, currency, unit) SELECT %[1]s, %[1]s, %[2]s, 'Europe/Madrid', 'EUR', 'km' FROM %[3]s",
 			word("S", 4, "n"), word("R", 2, fmt.Sprintf("n %% %d", fleetRegions)), series(fleetStores)),
-		fmt.Sprintf("INSERT INTO shoe_model (id, brand, model, identity, search, category, typed_in, as_new, created_at)"+
-			" SELECT %s, 'Velm', %s, %s, '', CASE n %% %d %s END, %s, 0, %s FROM %s",
-			model("n"), word("M", 3, "n"), word("velm", 3, "n"), len(codes), strings.Join(codes, " "), no, created, series(fleetModels)),
+		fmt.Sprintf("INSERT INTO shoe_model (id, brand, model, version, identity, search, category, typed_in, as_new, created_at)"+
+			" SELECT %[1]s, 'Velm', %[2]s, %[3]s, %[4]s || '\n' || %[3]s, '', CASE n / 2 %% %[5]d %[6]s END, %[7]s, 0, %[8]s FROM %[9]s", // a model has two versions
+			model("n"), word("M", 3, "n / 2"), "CASE n % 2 WHEN 0 THEN '1' ELSE '2' END", word("velm\nm", 3, "n / 2"), len(codes), strings.Join(codes, " "), no, created, series(fleetModels)),
 		fmt.Sprintf("INSERT INTO pair (ref, model_id, batch, runner, store, created_at, lower_km, upper_km, contradicts, readings, last_store, last_id, version)"+
 			" SELECT %s, %s, %s, %s, 'S-0000', %s, CASE WHEN %s THEN 0 ELSE %s END, CASE WHEN %s THEN %s END, 0, 1, %s, %s, 1 FROM %s",
 			ref("n"), model(drawModel.sql()), word("B", 3, drawBatch.sql()), runner, created, finalWorn, finalKM, finalWorn, finalKM,
