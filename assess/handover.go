@@ -80,6 +80,15 @@ func (e *Engine) handOver(v Verdict, h How, worst int, hygiene Value) (GradeLett
 	return NoGrade, BackToRunner
 }
 
+// Proposes reports whether a grade proposes a route first; without a grade that is back
+// to the runner.
+func (e *Engine) Proposes(g GradeLetter, r Route) bool {
+	if g == NoGrade {
+		return r == BackToRunner
+	}
+	return slices.ContainsFunc(e.grades, func(row gradeRow) bool { return row.Grade == g && row.Routes[0] == r })
+}
+
 // RouteOption is one way out of the shop: open, or closed by the pair's grade.
 type RouteOption struct {
 	Route Route

@@ -83,3 +83,15 @@ func TestRoutes(t *testing.T) {
 		}
 	}
 }
+
+func TestAGradeProposesOneOfItsRoutes(t *testing.T) {
+	for grade, first := range map[GradeLetter]Route{
+		NoGrade: BackToRunner, GradeA: Resale, GradeB: Resale, GradeC: DonationWalking, GradeD: RecyclingNeverResale, GradeX: SealedDisposal,
+	} {
+		for r := BackToRunner; r <= SealedDisposal; r++ {
+			if got := Default().Proposes(grade, r); got != (r == first) {
+				t.Errorf("grade %v proposes %v: %t", grade, r, got)
+			}
+		}
+	}
+}

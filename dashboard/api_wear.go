@@ -109,7 +109,7 @@ var (
 		answer: failureOut{}, fails: []*class{badQuery, notFound, unready},
 	}
 	docWearCredit = operation{
-		id: "get-wear-credit", summary: "Credit given, by currency, store, category and month",
+		id: "get-wear-credit", summary: "Credit given, by currency, store, category and month, and where the pairs went",
 		about: "In minor units; nothing is converted or summed across currencies.",
 		query: []param{
 			{"from", "First local day or month.", textOf(0, "")},
@@ -501,6 +501,19 @@ type creditOut struct {
 
 type creditList struct {
 	Items []creditOut `json:"items" nullable:"false"`
+	// Routes are where the pairs went.
+	Routes []routedOut `json:"routes" nullable:"false"`
+}
+
+// routedOut is how many pairs of one store, category and month went one way, by the
+// grade that they had.
+type routedOut struct {
+	Store    string    `json:"store"`
+	Category string    `json:"category"`
+	Month    string    `json:"month"`
+	Grade    gradeWord `json:"grade"`
+	Route    routeWord `json:"route"`
+	Pairs    int       `json:"pairs"`
 }
 
 // creditAsked reads which credit is asked about.
@@ -551,7 +564,14 @@ func (s *Server) getWearCredit(c *gin.Context) error {
 	if err != nil {
 		return wrongQuery(err)
 	}
-	out := creditList{Items: []creditOut{}}
+	routed, err := s.db.Routes(c.Request.Context(), f)
+	if err != nil {
+		return wrongQuery(err)
+	}
+	out := creditList{Items: []creditOut{}, Routes: []routedOut{}}
+	for _, r := range routed {
+		out.Routes = append(out.Routes, routedOut{r.Store, r.Category, r.Month, gradeWord(r.Grade.String()), routeWord(r.Route.String()), r.Pairs})
+	}
 	for _, x := range all {
 		out.Items = append(out.Items, creditOut{x.Currency, x.Store, x.Category, x.Month, x.Pairs, x.Overridden, x.Given, x.Advised})
 	}

@@ -109,6 +109,21 @@ func TestReadersSeeHowAlikeTheyRead(t *testing.T) {
 
 	page := r.sees("/fleet/agreement?from=2026-01-01")
 	r.shows(page, "How alike readers read", "50%", "attached and lifting: 1", "few pairs")
+	readings, _, err := r.db.SecondReadings(t.Context(), models.InspectionFilter{Scopes: models.Fleet}, maxSecond)
+	must(t, err)
+	alike, places := 0, 0
+	for _, on := range agreeOns() {
+		for _, p := range on.places(&readings[0]) {
+			places++
+			if p.a == p.b {
+				alike++
+			}
+		}
+	}
+	if len(readings) != 1 || alike != places-1 {
+		t.Fatalf("%d pairs read twice, %d of %d places alike; want one pair and one place apart", len(readings), alike, places)
+	}
+	r.shows(r.sees("/fleet/stores/"+storeA+"?from=2026-10&to=2026-10"), fmt.Sprintf("Pairs read twice: 1. Of %d places on them, %.0f%% were read alike.", places, 100*float64(alike)/float64(places)))
 	w := r.call("GET", "/fleet/agreement?from=2026-01-01&as=csv&check=bond", r.token(retail.Trainer, retail.Scope{}), nil)
 	want(t, w, http.StatusOK)
 	if got := strings.Count(w.Body.String(), "\n"); got != 5 || !strings.Contains(w.Body.String(), ",bond,left,blind,lifting\n") || strings.Contains(w.Body.String(), "F-2") {

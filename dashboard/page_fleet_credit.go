@@ -2,7 +2,6 @@ package dashboard
 
 import (
 	"bytes"
-	"cmp"
 	"encoding/csv"
 	"net/http"
 	"slices"
@@ -19,6 +18,8 @@ type fleetCreditPage struct {
 	wearFilters
 	Currencies []creditCurrency
 	CSV        string
+	Routes     *routesView
+	RoutesCSV  string
 }
 
 // creditCurrency is what was given in one currency: nothing is summed across.
@@ -62,7 +63,7 @@ func (s *Server) showFleetCredit(c *gin.Context) error {
 		return err
 	}
 	w := s.words(c)
-	view := fleetCreditPage{CSV: address(c, "as", "csv")}
+	view := fleetCreditPage{CSV: address(c, "as", "csv"), RoutesCSV: address(c, "as", "csv", "of", "routes")}
 	if view.wearFilters, a, err = s.wearFilters(c, v, a); err != nil {
 		return err
 	}
@@ -77,9 +78,21 @@ func (s *Server) showFleetCredit(c *gin.Context) error {
 	if err != nil {
 		return wrongQuery(err)
 	}
-	if c.Query("as") == "csv" {
+	routed, err := s.db.Routes(c.Request.Context(), f)
+	if err != nil {
+		return wrongQuery(err)
+	}
+	switch {
+	case c.Query("as") == "csv" && c.Query("of") == "routes":
+		return routesCSV(c, routed)
+	case c.Query("as") == "csv":
 		return creditCSV(c, all)
 	}
+	engine, err := s.proposing(c.Request.Context())
+	if err != nil {
+		return err
+	}
+	view.Routes = w.routes(routed, engine)
 	for len(all) > 0 {
 		n := slices.IndexFunc(all, func(x models.Credit) bool { return x.Currency != all[0].Currency })
 		if n < 0 {
@@ -100,28 +113,13 @@ func (w words) creditOf(all []models.Credit) creditCurrency {
 		total.add(&all[i])
 	}
 	out.Total = w.creditLine(code, w.say("fleet.credit.total"), total)
-	for _, by := range []struct {
-		key  string
-		word func(*models.Credit) string
-		name func(string) string
-	}{
-		{"store", func(x *models.Credit) string { return x.Store }, func(s string) string { return s }},
-		{"category", func(x *models.Credit) string { return x.Category }, func(s string) string { return cmp.Or(w.word(s), w.say("fleet.credit.no-model")) }},
-		{"month", func(x *models.Credit) string { return x.Month }, w.monthYear},
-	} {
-		t := creditTable{Title: w.say("fleet.credit.by." + by.key), Column: w.say("fleet.filter." + by.key)}
-		sums := map[string]*creditSum{}
-		var order []string
-		for i := range all {
-			key := by.word(&all[i])
-			if sums[key] == nil {
-				sums[key], order = &creditSum{}, append(order, key)
-			}
-			sums[key].add(&all[i])
-		}
-		slices.Sort(order)
-		for _, key := range order {
-			t.Lines = append(t.Lines, w.creditLine(code, by.name(key), *sums[key]))
+	for _, key := range handOverKeys {
+		t := creditTable{Title: w.say("fleet.credit.by." + key), Column: w.say("fleet.filter." + key)}
+		order, sums := sumBy(all, func(x *models.Credit) string {
+			return map[string]string{"store": x.Store, "category": x.Category, "month": x.Month}[key]
+		}, (*creditSum).add)
+		for _, word := range order {
+			t.Lines = append(t.Lines, w.creditLine(code, w.handOverName(key, word), *sums[word]))
 		}
 		out.Tables = append(out.Tables, t)
 	}

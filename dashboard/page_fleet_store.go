@@ -25,7 +25,6 @@ type fleetStorePage struct {
 	wearFilters
 	Name, About string
 	Count       way // the pairs of all that is shown
-	Credit      string
 	Funnel      figureView
 	Moves       figureView
 	Signals     []signalView
@@ -38,7 +37,10 @@ type fleetStorePage struct {
 	Unread       []storeUnread
 	Trust        []storeTrust
 	Empty        bool
-	// LaterOnly leaves all out but Funnel, Signals and how the store reads.
+	// Records is what the records say of the store; RecordsLater is where the page has it.
+	Records      *storeRecords
+	RecordsLater string
+	// LaterOnly leaves all out but Funnel, Signals, how the store reads and Records.
 	LaterOnly bool
 }
 
@@ -115,6 +117,11 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 			view.ReadersLater = address(c, waitKey, "yes")
 		}
 	}
+	if within > 0 { // the database takes as long as it takes
+		view.RecordsLater = address(c, waitKey, "yes")
+	} else if view.Records, err = s.storeRecords(c, a, store.Code); err != nil {
+		return err
+	}
 	if view.LaterOnly = parts; parts {
 		return s.render(c, http.StatusOK, "fleet-store", view)
 	}
@@ -138,7 +145,6 @@ func (s *Server) showFleetStore(c *gin.Context) error {
 	if view.Verdicts, n, err = w.storeVerdicts(v, of); err != nil {
 		return err
 	}
-	view.Credit = at("/fleet/credit", rangeOf(c), "store", store.Code)
 	view.Count, view.Empty = way{Href: questionAddress(of), Text: w.say("fleet.pairs", "n", n)}, n == 0
 	return s.render(c, http.StatusOK, "fleet-store", view)
 }

@@ -140,9 +140,19 @@ func TestCreditIsAddedUpByCurrency(t *testing.T) {
 	if len(all) != 1 || all[0].Given != 1500 || all[0].Pairs != 1 || all[0].Store != storeA {
 		t.Errorf("credit %+v", all)
 	}
-	if page := r.sees("/fleet/credit"); !strings.Contains(page, "EUR: 15.00") {
-		t.Error("the page doesn't show 15.00 EUR")
+	const row = `<td class="num" data-l="Pairs">1</td><td class="num" data-l="resale">1</td><td class="num" data-l="As proposed">100%</td>`
+	if page := r.sees("/fleet/credit"); !strings.Contains(page, "EUR: 15.00") || strings.Count(page, row) != 3 {
+		t.Errorf("the page doesn't show 15.00 EUR, and that the pair went to resale, by store, category and month: %s", page)
 	}
+	if routes := decoded[creditList](t, r.call("GET", apiRoot+"/wear/credit?from=2026-10", r.office(), nil)).Routes; len(routes) != 1 || routes[0].Route != "resale" || routes[0].Grade != "A" || routes[0].Pairs != 1 {
+		t.Errorf("routes %+v", routes)
+	}
+	if rows := r.file(t, "/fleet/credit?as=csv&of=routes"); len(rows) != 2 || !slices.Equal(rows[1][3:], []string{"A", "resale", "1"}) {
+		t.Errorf("the file of routes has %v", rows)
+	}
+	page := r.sees("/fleet/stores/" + storeA + "?from=2026-10&to=2026-10")
+	r.shows(page, "Pairs: 1; as proposed: 100%.", "EUR: 15.00 given, 15.00 a pair; 15.00 by the tables; overridden: 0.", "No pair was read twice in these months.")
+	r.shows(r.sees("/fleet/stores/"+storeB+"?from=2026-10&to=2026-10"), "No pair was handed over in these months.")
 	w := r.call("GET", "/fleet/credit?as=csv", r.office(), nil)
 	want(t, w, http.StatusOK)
 	if !strings.Contains(w.Body.String(), "EUR,S-A,") {

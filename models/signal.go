@@ -2,6 +2,7 @@ package models
 
 import (
 	"context"
+	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -279,10 +280,47 @@ type Credit struct {
 // Credits adds up the credit of trade-ins that stand, by currency, store,
 // category and month, in that order. Nothing is converted.
 func (db *DB) Credits(ctx context.Context, f CreditFilter) ([]Credit, error) {
+	var all []Credit
+	err := db.handOvers(ctx, f, "t.currency, t.store, coalesce(m.category, ''), t.month",
+		"sum(CASE WHEN t.credit <> t.advised THEN 1 ELSE 0 END), CAST(sum(t.credit) AS BIGINT), CAST(sum(t.advised) AS BIGINT)",
+		func(rows *sql.Rows) error {
+			var c Credit
+			err := rows.Scan(&c.Currency, &c.Store, &c.Category, &c.Month, &c.Pairs, &c.Overridden, &c.Given, &c.Advised)
+			all = append(all, c)
+			return err
+		})
+	return all, wrap(err, "adding up the credit")
+}
+
+// Routed is how many pairs of one store, category and month went one way, by the grade
+// that they had.
+type Routed struct {
+	Store, Category, Month string
+	Grade                  assess.GradeLetter
+	Route                  assess.Route
+	Pairs                  int
+}
+
+// Routes counts where pairs went at hand-overs that stand, by store, category, month,
+// grade and route, in that order.
+func (db *DB) Routes(ctx context.Context, f CreditFilter) ([]Routed, error) {
+	var all []Routed
+	err := db.handOvers(ctx, f, "t.store, coalesce(m.category, ''), t.month, t.grade, t.route", "", func(rows *sql.Rows) error {
+		var r Routed
+		err := rows.Scan(&r.Store, &r.Category, &r.Month, &r.Grade, &r.Route, &r.Pairs)
+		all = append(all, r)
+		return err
+	})
+	return all, wrap(err, "counting where pairs went")
+}
+
+// handOvers calls each with groups of the trade-ins that stand, in order: what they are
+// grouped by, how many there are, and sums of them.
+func (db *DB) handOvers(ctx context.Context, f CreditFilter, groups, sums string, each func(*sql.Rows) error) error {
 	var w where
 	w.scopes("t.store", f.Scopes)
 	if err := w.days("t.day", f.From, f.To); err != nil {
-		return nil, err
+		return err
 	}
 	if f.Region != "" {
 		w.and("t.store IN (SELECT code FROM store WHERE region = ?)", f.Region)
@@ -294,22 +332,20 @@ func (db *DB) Credits(ctx context.Context, f CreditFilter) ([]Credit, error) {
 		w.and("m.category = ?", f.Category)
 	}
 	w.and("t.voided_at IS NULL")
-	const groups = "t.currency, t.store, coalesce(m.category, ''), t.month"
-	rows, err := db.reader().QueryContext(ctx, db.dialect.sql("SELECT "+groups+
-		", count(*), sum(CASE WHEN t.credit <> t.advised THEN 1 ELSE 0 END), CAST(sum(t.credit) AS BIGINT), CAST(sum(t.advised) AS BIGINT)"+
+	if sums != "" {
+		sums = ", " + sums
+	}
+	rows, err := db.reader().QueryContext(ctx, db.dialect.sql("SELECT "+groups+", count(*)"+sums+
 		" FROM trade_in t LEFT JOIN pair p ON p.ref = t.pair_ref LEFT JOIN shoe_model m ON m.id = p.model_id"+
 		w.String()+" GROUP BY "+groups+" ORDER BY "+groups), w.args...)
 	if err != nil {
-		return nil, wrap(err, "adding up the credit")
+		return err
 	}
-	var all []Credit
 	defer rows.Close()
 	for rows.Next() {
-		var c Credit
-		if err := rows.Scan(&c.Currency, &c.Store, &c.Category, &c.Month, &c.Pairs, &c.Overridden, &c.Given, &c.Advised); err != nil {
-			return nil, wrap(err, "adding up the credit")
+		if err := each(rows); err != nil {
+			return err
 		}
-		all = append(all, c)
 	}
-	return all, wrap(rows.Err(), "adding up the credit")
+	return rows.Err()
 }

@@ -88,6 +88,11 @@ func TestCreditsAddUp(t *testing.T) {
 		if len(all) != 1 || all[0].Currency != "EUR" || all[0].Pairs != 2 || all[0].Overridden != 1 || all[0].Given != 2400 || all[0].Advised != 3000 || all[0].Month != "2026-03" {
 			t.Errorf("credits %+v", all)
 		}
+		routed, err := db.Routes(ctx, models.CreditFilter{Scopes: models.Fleet})
+		must(t, err)
+		if want := (models.Routed{Store: "S-1", Category: all[0].Category, Month: "2026-03", Grade: assess.GradeB, Route: assess.Resale, Pairs: 2}); len(routed) != 1 || routed[0] != want {
+			t.Errorf("routes %+v, want %+v", routed, want)
+		}
 		for name, f := range map[string]models.CreditFilter{
 			"nobody":         {},
 			"another month":  {Scopes: models.Fleet, From: "2026-04-01"},
@@ -97,7 +102,12 @@ func TestCreditsAddUp(t *testing.T) {
 			if got, err := db.Credits(ctx, f); err != nil || len(got) != 0 {
 				t.Errorf("%s: %+v, %v", name, got, err)
 			}
+			if got, err := db.Routes(ctx, f); err != nil || len(got) != 0 {
+				t.Errorf("routes of %s: %+v, %v", name, got, err)
+			}
 		}
+		_, err = db.Routes(ctx, models.CreditFilter{Scopes: models.Fleet, From: "spring"})
+		wantField(t, err, "from")
 		_, err = db.Credits(ctx, models.CreditFilter{Scopes: models.Fleet, From: "spring"})
 		wantField(t, err, "from")
 	})
