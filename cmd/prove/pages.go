@@ -189,6 +189,7 @@ func (l *lab) pages(t *table, of, address string, db *models.DB) error {
 	if failed != nil {
 		return fmt.Errorf("%s: %w", of, failed)
 	}
+	t.row(of, "peak memory of that server, from its start to the last page", field(fmt.Sprintf("/proc/%d/status", s.cmd.Process.Pid), "VmHWM"), fmt.Sprintf("< %d kB", memoryWithin>>10))
 	var logged map[string]time.Duration
 	patient, done := context.WithTimeout(l.ctx, answerWithin)
 	defer done()
