@@ -339,7 +339,7 @@ func (s *Server) modelVersions(c *gin.Context, v *memory.View, a, always wear.As
 	for i := range all {
 		ids[i] = all[i].ID.String()
 	}
-	found, ready, err := s.versions.soon(c.Request.Context(), fmt.Sprintf("%q %+v", ids, a), v.Fingerprint(), within, func() ([]wear.Summary, error) {
+	found, ready, err := s.versions.soon(c.Request.Context(), fmt.Sprintf("%q %+v %+v", ids, a, always), v.Fingerprint(), within, func() ([]wear.Summary, error) {
 		summaries, quiet := make([]wear.Summary, len(ids)), s.quietly(v)
 		for i, id := range ids {
 			var err error

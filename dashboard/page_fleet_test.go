@@ -727,6 +727,16 @@ func TestTheModelPageShowsWhatWasPlanted(t *testing.T) {
 				t.Errorf("version %s: a link where it is the page, or none where it isn't", of.Version)
 			}
 		}
+		// Early readings are of all months where none are named, though the pairs are of some.
+		early := func(query string) string {
+			page := r.sees(path(at) + query)
+			cells := strings.Split(page[strings.Index(page, `data-part="versions"`):], `<td class="num">`)
+			return cells[3]
+		}
+		const lately = "?from=2025-11&to=2026-10"
+		if all, some := early(""), early(lately); all == some || early("") != all {
+			t.Errorf("early readings of all months are %s, of some %s", all, some)
+		}
 		if n := strings.Count(table, "<tr>") - 1; n != versions || versions < 2 {
 			t.Errorf("the table has %d rows for %d versions", n, versions)
 		}
