@@ -520,17 +520,20 @@ type routedOut struct {
 func (s *Server) creditAsked(c *gin.Context) (models.CreditFilter, error) {
 	who := s.who(c)
 	f := models.CreditFilter{
-		Scopes: who.scopes(readWear), From: c.Query("from"), To: c.Query("to"),
-		Region: c.Query("region"), Store: c.Query("store"), Category: c.Query("category"),
+		Scopes: who.scopes(readWear), Region: c.Query("region"), Store: c.Query("store"), Category: c.Query("category"),
 	}
-	var err error
-	if f.From, err = dayAsked("from", f.From, false); err != nil {
-		return f, err
-	}
-	if f.To, err = dayAsked("to", f.To, true); err != nil {
+	if err := daysAsked(&f, c.Query("from"), c.Query("to")); err != nil {
 		return f, err
 	}
 	return f, s.inReach(c, who, f.Store, f.Region)
+}
+
+// daysAsked bounds hand-overs by days or months.
+func daysAsked(f *models.CreditFilter, from, to string) (err error) {
+	if f.From, err = dayAsked("from", from, false); err == nil {
+		f.To, err = dayAsked("to", to, true)
+	}
+	return err
 }
 
 // dayAsked turns a month into its first or last day, and leaves days alone.

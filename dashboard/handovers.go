@@ -110,7 +110,7 @@ func (w words) routes(all []models.Routed, e *assess.Engine) *routesView {
 		}
 		return l
 	}
-	view := &routesView{Total: line(w.say("fleet.credit.total"), whole[""])}
+	view := &routesView{Total: line("", whole[""])}
 	for _, r := range taken {
 		view.Heads = append(view.Heads, w.word(r.String()))
 	}
@@ -127,17 +127,22 @@ func (w words) routes(all []models.Routed, e *assess.Engine) *routesView {
 
 // routesCSV answers with where pairs went as a file.
 func routesCSV(c *gin.Context, all []models.Routed) error {
-	var b bytes.Buffer
-	out := csv.NewWriter(&b)
-	out.UseCRLF = true
 	rows := [][]string{{"store", "category", "month", "grade", "route", "pairs"}}
 	for _, r := range all {
 		rows = append(rows, []string{r.Store, r.Category, r.Month, r.Grade.String(), r.Route.String(), strconv.Itoa(r.Pairs)})
 	}
+	return handOverCSV(c, "routes.csv", rows)
+}
+
+// handOverCSV answers with a file of hand-overs.
+func handOverCSV(c *gin.Context, name string, rows [][]string) error {
+	var b bytes.Buffer
+	out := csv.NewWriter(&b)
+	out.UseCRLF = true
 	if err := out.WriteAll(rows); err != nil {
 		return err
 	}
-	attach(c, "routes.csv", "text/csv; charset=utf-8", b.Bytes())
+	attach(c, name, "text/csv; charset=utf-8", b.Bytes())
 	return nil
 }
 
@@ -169,11 +174,7 @@ func (s *Server) storeRecords(c *gin.Context, a wear.Ask, store string) (*storeR
 		Agreement: at("/fleet/agreement", url.Values{}, "store", store),
 	}
 	f := models.CreditFilter{Scopes: who.scopes(readWear), Store: store}
-	var err error
-	if f.From, err = dayAsked("from", a.From, false); err != nil {
-		return nil, err
-	}
-	if f.To, err = dayAsked("to", a.To, true); err != nil {
+	if err := daysAsked(&f, a.From, a.To); err != nil {
 		return nil, err
 	}
 	routed, err := s.db.Routes(ctx, f)
@@ -209,12 +210,8 @@ func (w words) agreedInAll(readings []models.SecondReading) (string, error) {
 	for i := range readings {
 		row := []int{0, 0}
 		for k := range ons {
-			for _, p := range ons[k].places(&readings[i]) {
-				if p.a == p.b {
-					row[0]++
-				} else {
-					row[1]++
-				}
+			for _, n := range ons[k].count(readings[i : i+1]).alike() {
+				row[0], row[1] = row[0]+n[0], row[1]+n[1]
 			}
 		}
 		if row[0]+row[1] > 0 {
@@ -228,9 +225,5 @@ func (w words) agreedInAll(readings []models.SecondReading) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	share := w.percentOf(shares[0].Share.V)
-	if shares[0].Low.OK && shares[0].High.OK {
-		share = w.say("agree.between", "v", share, "low", w.percentOf(shares[0].Low.V), "high", w.percentOf(shares[0].High.V))
-	}
-	return w.say("fleet.store.agreed", "n", shares[0].Size, "pairs", len(by), "share", share), nil
+	return w.say("fleet.store.agreed", "n", shares[0].Size, "pairs", len(by), "share", w.shareBetween(&shares[0])), nil
 }

@@ -210,10 +210,7 @@ func (w words) agreementRow(on *agreeOn, a agreed) (agreementRow, error) {
 		return row, err
 	}
 	row.Both = shares[0].Size
-	row.Alike = w.percentOf(shares[0].Share.V)
-	if shares[0].Low.OK && shares[0].High.OK {
-		row.Alike = w.say("agree.between", "v", row.Alike, "low", w.percentOf(shares[0].Low.V), "high", w.percentOf(shares[0].High.V))
-	}
+	row.Alike = w.shareBetween(&shares[0])
 	if low, high, n := a.confused(); n > 0 {
 		row.Often = w.say("agree.often", "a", on.said(w, low), "b", on.said(w, high), "times", n)
 	}
@@ -244,6 +241,15 @@ func (w words) agreementRow(on *agreeOn, a agreed) (agreementRow, error) {
 		return row, err
 	}
 	return row, nil
+}
+
+// shareBetween writes a share with its interval, where there is one.
+func (w words) shareBetween(s *stats.Share) string {
+	share := w.percentOf(s.Share.V)
+	if !s.Low.OK || !s.High.OK {
+		return share
+	}
+	return w.say("agree.between", "v", share, "low", w.percentOf(s.Low.V), "high", w.percentOf(s.High.V))
 }
 
 // coefficient writes a coefficient with its interval, where that has a width.

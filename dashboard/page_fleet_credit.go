@@ -1,8 +1,6 @@
 package dashboard
 
 import (
-	"bytes"
-	"encoding/csv"
 	"net/http"
 	"slices"
 	"strconv"
@@ -67,10 +65,7 @@ func (s *Server) showFleetCredit(c *gin.Context) error {
 	if view.wearFilters, a, err = s.wearFilters(c, v, a); err != nil {
 		return err
 	}
-	if f.From, err = dayAsked("from", a.From, false); err != nil {
-		return err
-	}
-	if f.To, err = dayAsked("to", a.To, true); err != nil {
+	if err := daysAsked(&f, a.From, a.To); err != nil {
 		return err
 	}
 	view.Selects = slices.DeleteFunc(view.Selects, func(x filterSelect) bool { return !slices.Contains([]string{"region", "store", "category"}, x.Name) })
@@ -156,9 +151,6 @@ func money(code string, minor int64) string {
 
 // creditCSV answers with the credit as a file, in minor units.
 func creditCSV(c *gin.Context, all []models.Credit) error {
-	var b bytes.Buffer
-	out := csv.NewWriter(&b)
-	out.UseCRLF = true
 	rows := [][]string{{"currency", "store", "category", "month", "pairs", "overridden", "given", "advised"}}
 	for _, x := range all {
 		rows = append(rows, []string{
@@ -166,9 +158,5 @@ func creditCSV(c *gin.Context, all []models.Credit) error {
 			strconv.FormatInt(x.Given, 10), strconv.FormatInt(x.Advised, 10),
 		})
 	}
-	if err := out.WriteAll(rows); err != nil {
-		return err
-	}
-	attach(c, "credit.csv", "text/csv; charset=utf-8", b.Bytes())
-	return nil
+	return handOverCSV(c, "credit.csv", rows)
 }

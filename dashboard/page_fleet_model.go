@@ -380,7 +380,7 @@ func (w words) shareOf(s stats.Share) (share, of string) {
 	if !s.Share.OK {
 		return w.say("fleet.store.unknown"), of
 	}
-	return w.say("fleet.model.share", "share", w.percentOf(s.Share.V), "low", w.percentOf(s.Low.V), "high", w.percentOf(s.High.V)), of
+	return w.shareBetween(&s), of
 }
 
 // median says where half of the pairs are worn, and its interval: between where
