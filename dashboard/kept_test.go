@@ -176,6 +176,14 @@ func TestAPageIsShownWithoutWhatTakesLong(t *testing.T) {
 	})
 }
 
+func TestWhoAsksTheServerIsSeenToWait(t *testing.T) {
+	r := newRig(t)
+	r.sees("/fleet")
+	if w := r.waiting; w.n != 0 || w.last.IsZero() {
+		t.Errorf("after a page %d wait, the last since %v", w.n, w.last)
+	}
+}
+
 // TestWhoWaitsGoesFirst has work behind people's backs rest while somebody waits, no
 // longer than a step and not for who waits long.
 func TestWhoWaitsGoesFirst(t *testing.T) {

@@ -223,6 +223,25 @@ func TestQuietQuestionsLeaveAProcessor(t *testing.T) {
 	}
 }
 
+// TestAQuietScanRests has a quiet question rest, with its place left to others meanwhile.
+func TestAQuietScanRests(t *testing.T) {
+	c := New(Options{Source: scattered{readings: 2000, stores: 40, models: 25}})
+	if err := c.Load(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	v := c.View()
+	rests, taken := 0, 0
+	rest := func() { rests, taken = rests+1, taken+len(v.answers.slots) }
+	if cells, err := v.Quietly(rest).Count(Filter{Scopes: []retail.Scope{{}}}, Staff); err != nil || len(cells) == 0 {
+		t.Fatalf("%d cells, %v", len(cells), err)
+	}
+	if rests == 0 || taken > 0 || len(v.answers.slots) > 0 {
+		t.Errorf("it rested %d times, with %d places taken; %d are taken at the end", rests, taken, len(v.answers.slots))
+	}
+	v.rest = func() { t.Error("a view that isn't quiet rests") }
+	v.Rest()
+}
+
 func TestAnswersTakeNoMoreThanTheyMay(t *testing.T) {
 	const most = 1 << 20
 	c := New(Options{Source: scattered{readings: 5000, stores: 40, models: 25}, Answers: most})
