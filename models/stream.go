@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"encoding/binary"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"runtime"
@@ -209,7 +208,11 @@ func streamText(ctx context.Context, conn *sql.Conn, columns []string, into *row
 			return err
 		}
 		for i := range columns {
-			s, after, more := strings.Cut(rest, unitSeparator)
+			least := 0
+			if _, ok := into.fields[i].(*id); ok {
+				least = min(len(id{}), len(rest))
+			}
+			s, after, more := cut(rest, least)
 			if more != (i < len(columns)-1) {
 				return fmt.Errorf("the database holds a text with a control character in %q", s)
 			}
@@ -225,12 +228,21 @@ func streamText(ctx context.Context, conn *sql.Conn, columns []string, into *row
 	return rows.Err()
 }
 
-// asText is the expression that makes one text of columns: NULL is nothing.
+// cut takes the first value, which has so many bytes at least, off a row that comes
+// as one text.
+func cut(row string, least int) (s, after string, more bool) {
+	s, after, more = strings.Cut(row[least:], unitSeparator)
+	return row[:least+len(s)], after, more
+}
+
+// asText is the expression that makes one text of columns: NULL is nothing. Ids are
+// their bytes as they are, with whatever is among them, and zeros for none: to write
+// them in digits takes a fifth of the time of an export.
 func asText(columns []string, into []any) string {
 	shown := slices.Clone(columns)
 	for i := range into {
 		if _, ok := into[i].(*id); ok {
-			shown[i] = "hex(" + columns[i] + ")"
+			shown[i] = "ifnull(" + columns[i] + ", zeroblob(" + strconv.Itoa(len(id{})) + "))"
 		}
 	}
 	return "concat(" + strings.Join(shown, ", '"+unitSeparator+"', ") + ")"
@@ -251,8 +263,8 @@ func setText(into any, s string) error {
 	case *flag:
 		*v = s == "1"
 	case *id:
-		if *v = (id{}); s != "" {
-			err = v.setHex(s)
+		if copy(v[:], s) != len(v) || len(s) != len(v) {
+			err = fmt.Errorf("%d bytes are no id", len(s))
 		}
 	case *number:
 		if *v = number(assess.Unread); s != "" {
@@ -276,15 +288,6 @@ func setText(into any, s string) error {
 	default:
 		err = fmt.Errorf("a %T is not read", into)
 	}
-	return err
-}
-
-// setHex reads an id that is written as hexadecimal digits.
-func (u *id) setHex(s string) error {
-	if len(s) != 2*len(u) {
-		return fmt.Errorf("%q is no id", s)
-	}
-	_, err := hex.Decode(u[:], []byte(s))
 	return err
 }
 
