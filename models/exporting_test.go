@@ -22,8 +22,10 @@ import (
 func TestAnExportIsTheReadingsOneByOne(t *testing.T) {
 	dbtest.Each(t, func(t *testing.T, db *models.DB) {
 		setUp(t, db)
-		all := []models.NewInspection{reading(1, ref(1), 400, assess.ReplacePair), reading(2, ref(1), 500, assess.Keep)} // a contradiction
-		all = append(all, reading(0x1f1f, ref(2), 400, assess.Keep))                                                     // an id with what stands between the values of a row
+		all := []models.NewInspection{
+			reading(1, ref(1), 400, assess.ReplacePair), reading(2, ref(1), 500, assess.Keep), // a contradiction
+			reading(0x1f1f, ref(2), 400, assess.Keep), // an id with what stands between the values of a row
+		}
 		drawn := rapid.Custom(drawRecord)
 		for i := range 60 {
 			r := drawn.Example(i)
