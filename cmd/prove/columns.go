@@ -20,7 +20,7 @@ const (
 	// columnRatio is how many times as fast as a column engine the copy should be.
 	columnRatio = 5
 	// columnRounds is how often each question is asked of both, in turn.
-	columnRounds = 7
+	columnRounds = 15
 	// columnModules is where deploy/prove.sh installs the engine.
 	columnModules = "bin/columns"
 )
@@ -94,7 +94,7 @@ WITH numbered AS (SELECT n, CASE WHEN n %% 10 < 7 THEN n // 10 * 7 + n %% 10 ELS
 paired AS (SELECT *, pair // 7 * 10 + CASE WHEN pair %% 7 < 3 THEN pair %% 7 + 7 ELSE pair %% 7 END AS final FROM numbered),
 lived AS (SELECT *, (20 * %[2]s + 20) AS km, %[3]s >= 2 AS worn FROM paired)
 SELECT n = final AS is_last,
-  %[4]s::USMALLINT AS model, %[5]s::USMALLINT AS store, (%[5]s %% %[6]d)::UTINYINT AS region, (%[4]s %% %[7]d)::UTINYINT AS category,
+  %[4]s::USMALLINT AS model, %[5]s::USMALLINT AS store, (%[5]s %% %[6]d)::UTINYINT AS region, (%[4]s // 2 %% %[7]d)::UTINYINT AS category,
   least(n * %[8]d // %[1]d, %[8]d - 1)::USMALLINT AS day,
   (year(date '2016-11-01' + least(n * %[8]d // %[1]d, %[8]d - 1)::INTEGER) * 12 + month(date '2016-11-01' + least(n * %[8]d // %[1]d, %[8]d - 1)::INTEGER))::USMALLINT AS month,
   (n %% 2)::UTINYINT AS kind, %[9]s::UTINYINT AS gait, %[10]s::UTINYINT AS heel, %[11]s::UTINYINT AS fore, %[12]s::UTINYINT AS verdict,

@@ -395,7 +395,7 @@ func eachDifference(longer, one, other *segment, q *query, f func(*selection, in
 		if n == 0 {
 			continue
 		}
-		if sel.rows = q.narrowed(longer, sel.base, rows[:n], q.model != nil, q.what); len(sel.rows) > 0 {
+		if sel.rows = q.narrowed(longer, sel.base, rows[:n], q.tests); len(sel.rows) > 0 {
 			f(&sel, 1)
 		}
 	}

@@ -181,13 +181,15 @@ func (b *book) more(q *query, s *segment, base, end int) []uint32 {
 func (b *book) countRun(half []uint16, more []uint32, add uint32, cells *[2][]uint32) {
 	low, high, one, two := &b.bytes[0], &b.bytes[1], cells[0], cells[1]
 	if more == nil {
-		for ; len(half) > 1; half = half[2:] {
-			x, y := half[0], half[1]
-			one[add+low[x&0xff]+high[x>>8]]++
-			two[add+low[y&0xff]+high[y>>8]]++
+		for ; len(half) > 3; half = half[4:] {
+			x := four(half)
+			one[add+low[x&0xff]+high[x>>8&0xff]]++
+			two[add+low[x>>16&0xff]+high[x>>24&0xff]]++
+			one[add+low[x>>32&0xff]+high[x>>40&0xff]]++
+			two[add+low[x>>48&0xff]+high[x>>56]]++
 		}
-		if len(half) > 0 {
-			one[add+low[half[0]&0xff]+high[half[0]>>8]]++
+		for _, x := range half {
+			one[add+low[x&0xff]+high[x>>8]]++
 		}
 		return
 	}

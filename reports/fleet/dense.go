@@ -52,7 +52,7 @@ func (q *query) eachStruck(s *segment, f func(*selection)) {
 		for ; word != 0; word &= word - 1 {
 			i := 64*k + bits.TrailingZeros64(word)
 			rows[0], sel.base = uint16(i%blockRows), i-i%blockRows
-			if sel.rows = q.narrowed(s, sel.base, rows[:], q.model != nil, q.what); len(sel.rows) > 0 {
+			if sel.rows = q.narrowed(s, sel.base, rows[:], q.tests); len(sel.rows) > 0 {
 				f(&sel)
 			}
 		}

@@ -39,14 +39,13 @@ type Only struct {
 
 // query is a filter in the codes of one view.
 type query struct {
-	readings         bool
-	nothing          bool
-	firstDay, last   uint16
-	byKM             bool
-	kmFirst, kmLast  uint64 // as in the column: counted from 1
-	what             []fieldTest
-	store, model     []bool // by code; nil for any
-	oneStore         int    // the only code that store allows, else -1
+	readings        bool
+	nothing         bool
+	firstDay, last  uint16
+	byKM            bool
+	kmFirst, kmLast uint64 // as in the column: counted from 1
+	tests
+	oneStore         int // the only code that store allows, else -1
 	oneModel         int
 	staff, batch     []bool
 	reason           []bool
@@ -60,6 +59,12 @@ type query struct {
 	taken *atomic.Int64
 	// slotted says that the scan has a place among those that run at once.
 	slotted bool
+}
+
+// tests are the conditions on columns that lie open.
+type tests struct {
+	what         []fieldTest
+	store, model []bool // by code; nil for any
 }
 
 // fieldTest is a condition on a packed dimension: bit c of allowed says that

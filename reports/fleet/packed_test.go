@@ -1,6 +1,7 @@
 package fleet
 
 import (
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -48,6 +49,22 @@ func TestWhichZonesHaveNoGrade(t *testing.T) {
 		}
 		if got := ungraded(grades); got != want {
 			t.Fatalf("of %030b it is %030b, want %030b", grades, got, want)
+		}
+	})
+}
+
+func TestACodeIsFoundWhereverItStands(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		near := rapid.SampledFrom([]uint16{0, 1, 2, 3, 1<<15 - 1, 1 << 15, 1<<15 + 1, 1<<16 - 2, 1<<16 - 1}) // where one borrows from the next
+		column, code := rapid.SliceOfN(near, 0, 40).Draw(t, "column"), near.Draw(t, "code")
+		var want []uint16
+		for i, c := range column {
+			if c == code {
+				want = append(want, uint16(i))
+			}
+		}
+		if got := find(make([]uint16, len(column)), column, code); !slices.Equal(got, want) {
+			t.Fatalf("%d is found at %v, want %v", code, got, want)
 		}
 	})
 }
