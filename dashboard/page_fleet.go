@@ -888,29 +888,62 @@ const bandReplicates = 100
 // fleetLives draws how long pairs last, a panel for each group of gaits with
 // the others behind.
 func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask, replicates int) ([]figureView, []lifePanel, error) {
-	w := s.words(c)
-	a = withoutPattern(a)
-	classes := map[string]string{"pronated": "c-in", "neutral": "c-neutral", "supinated": "c-out"}
-	gait := c.Query("gait")
-	groups := slices.DeleteFunc(slices.Clone(wear.GaitGroups[:len(wear.GaitGroups)-1]), func(g wear.GaitGroup) bool {
-		return gait != "" && !slices.Contains(g.Words, gait)
-	})
-	panels := make([]lifePanel, len(groups))
-	if err := atOnce(len(groups), func(i int) (err error) {
-		of := a
-		if gait == "" {
-			of = a.With(memory.Gait, groups[i].Words...)
-		}
-		panels[i], err = lifeCurve(w, v, of, replicates)
+	groups, asks := lifeAsks(c, a)
+	lives := make([]life, len(asks))
+	if err := atOnce(len(asks), func(i int) (err error) {
+		lives[i], err = lifeOf(v, asks[i], replicates)
 		return err
 	}); err != nil {
 		return nil, nil, err
 	}
+	figures, panels := s.lifePanels(c, groups, asks, lives)
+	return figures, panels, nil
+}
+
+// lifeAsks returns the groups of gaits that have a panel, and what each is of.
+func lifeAsks(c *gin.Context, a wear.Ask) (groups []wear.GaitGroup, asks []wear.Ask) {
+	a = withoutPattern(a)
+	gait := c.Query("gait")
+	for _, g := range wear.GaitGroups[:len(wear.GaitGroups)-1] {
+		switch {
+		case gait == "":
+			groups, asks = append(groups, g), append(asks, a.With(memory.Gait, g.Words...))
+		case slices.Contains(g.Words, gait):
+			groups, asks = append(groups, g), append(asks, a)
+		}
+	}
+	return groups, asks
+}
+
+// life is how long the pairs asked about last, and how many were looked at.
+type life struct {
+	lifeAnswer
+	watch []wear.Watched
+}
+
+func lifeOf(v *memory.View, a wear.Ask, replicates int) (l life, err error) {
+	answer, err := wear.Life(v, a, replicates)
+	if err != nil {
+		return l, err
+	}
+	if err := answer.Decode(&l.lifeAnswer); err != nil || len(l.Groups) == 0 {
+		return l, err
+	}
+	l.watch, err = wear.OnWatch(v, a)
+	return l, err
+}
+
+// lifePanels draws lives, each with the others behind.
+func (s *Server) lifePanels(c *gin.Context, groups []wear.GaitGroup, asks []wear.Ask, lives []life) ([]figureView, []lifePanel) {
+	w := s.words(c)
+	classes := map[string]string{"pronated": "c-in", "neutral": "c-neutral", "supinated": "c-out"}
+	panels := make([]lifePanel, len(groups))
 	end := 0.0
-	for i, p := range panels {
-		p.Name, p.Class = w.say("fleet.gait."+groups[i].Name), classes[groups[i].Name]
+	for i := range panels {
+		p := lifeCurve(w, &lives[i])
+		p.of, p.Name, p.Class = asks[i], w.say("fleet.gait."+groups[i].Name), classes[groups[i].Name]
 		p.Finding = w.lifeFinding(p.Steps)
-		end = max(end, p.Drawn())
+		panels[i], end = p, max(end, p.Drawn())
 	}
 	var views []figureView
 	for i, p := range panels {
@@ -922,7 +955,7 @@ func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask, replicat
 		}
 		views = append(views, s.figure(c, "life-"+strconv.Itoa(i+1), w.say("fleet.life.title", "gait", p.Name), w.say("fleet.life.caption"), p.Steps))
 	}
-	return views, panels, nil
+	return views, panels
 }
 
 // lifeFinding says when half of the pairs are worn.
@@ -933,21 +966,13 @@ func (w words) lifeFinding(p *figure.Steps) string {
 	return w.say("fleet.life.finding", "gait", p.Name, "from", int(math.Round(p.Half.From)), "to", int(math.Round(p.Half.To)))
 }
 
-// lifeCurve draws the life of the pairs asked about.
-func lifeCurve(w words, v *memory.View, a wear.Ask, replicates int) (lifePanel, error) {
-	f := lifePanel{Steps: &figure.Steps{Unit: w.say("km")}, of: a}
-	answer, err := wear.Life(v, a, replicates)
-	if err != nil {
-		return f, err
+// lifeCurve draws how long pairs last.
+func lifeCurve(w words, l *life) lifePanel {
+	f := lifePanel{Steps: &figure.Steps{Unit: w.say("km")}}
+	if len(l.Groups) == 0 {
+		return f
 	}
-	var found lifeAnswer
-	if err := answer.Decode(&found); err != nil {
-		return f, err
-	}
-	if len(found.Groups) == 0 {
-		return f, nil
-	}
-	g := found.Groups[0]
+	g := l.Groups[0]
 	if f.law = g.Weibull; f.law != nil {
 		f.Smooth = f.law.sound
 	}
@@ -964,14 +989,10 @@ func lifeCurve(w words, v *memory.View, a wear.Ask, replicates int) (lifePanel, 
 	if len(g.Median) == 2 && g.Median[0].OK && g.Median[1].OK {
 		f.Half = &figure.Span{From: g.Median[0].V, To: g.Median[1].V}
 	}
-	watch, err := wear.OnWatch(v, a)
-	if err != nil {
-		return f, err
-	}
-	for _, at := range watch {
+	for _, at := range l.watch {
 		f.Watch = append(f.Watch, figure.Watch{X: float64(at.KM), N: at.N})
 	}
-	return f, nil
+	return f
 }
 
 // doSignal acts on a signal from the page, and goes back to it.

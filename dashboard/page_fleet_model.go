@@ -224,18 +224,41 @@ func (s *Server) modelSole(c *gin.Context, v *memory.View, a wear.Ask, name stri
 }
 
 // modelLives draws how long the model's pairs last, with the medians, beside those of
-// their category; ready says whether it is there, see [kept.soon].
+// their category; ready says whether the bands and the category's lives are there, see
+// [kept.soon].
 func (s *Server) modelLives(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel, within time.Duration) (all []modelLife, ready bool, err error) {
 	w := s.words(c)
-	figures, panels, err := s.fleetLives(c, v, a, bandReplicates)
+	groups, asks := lifeAsks(c, a)
+	banded, ready, err := s.bands.soon(c.Request.Context(), fmt.Sprintf("%+v", asks), v.Fingerprint(), within, func() ([]life, error) {
+		lives, quiet := make([]life, len(asks)), s.quietly(v)
+		for i, of := range asks {
+			var err error
+			if lives[i], err = lifeOf(quiet, of, bandReplicates); err != nil {
+				return nil, err
+			}
+			quiet.Rest()
+		}
+		return lives, nil
+	})
 	if err != nil {
 		return nil, false, err
 	}
+	var (
+		figures []figureView
+		panels  []lifePanel
+	)
+	if ready {
+		figures, panels = s.lifePanels(c, groups, asks, banded)
+	} else if figures, panels, err = s.fleetLives(c, v, a, 0); err != nil {
+		return nil, false, err
+	}
 	against := make([]string, len(panels))
-	if ready = m.Category == ""; !ready {
-		if against, ready, err = s.livesAgainst(c, v, panels, m.Category, within); err != nil {
+	if m.Category != "" {
+		var there bool
+		if against, there, err = s.livesAgainst(c, v, panels, m.Category, within); err != nil {
 			return nil, false, err
 		}
+		ready = ready && there
 	}
 	var lives []modelLife
 	for i := range figures {

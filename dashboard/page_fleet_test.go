@@ -382,6 +382,7 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 			"/fleet?km_to=4000": {"look", p.Batch},
 			"/fleet?km_to=4001": {"fig-stores", "c-limit"},
 			"/fleet/models/" + f.Models[p.BatchModel].ID.String() + "?km_to=4000": {"failing", "fig-failing"},
+			"/fleet/models/" + f.Models[p.BatchModel].ID.String() + "?km_to=4003": {"lives", "c-band"},
 			"/fleet/stores/" + f.Stores[p.Store].Code + "?km_to=3999":             {"look", "like visits elsewhere"},
 			"/fleet/stores/" + f.Stores[p.Store].Code + "?km_to=4002":             {"readers", "zones"},
 		} {

@@ -96,13 +96,15 @@ type Server struct {
 	waiting   *waiting
 	// What takes more than a few milliseconds to find in a large fleet: shares by
 	// category or model and gait, signals, how stores stand, what early-failure
-	// charts go by, and the charts, how long categories last, and how versions stand.
+	// charts go by, and the charts, the bands of lives, how long categories last, and how
+	// versions stand.
 	grids    *kept[*wear.Grid]
 	found    *kept[[]signalOut]
 	stands   *kept[*wear.Stand]
 	readings *kept[*wear.Reading]
 	failures *kept[*wear.Failures]
 	charts   *kept[*wear.FailureChart]
+	bands    *kept[[]life]
 	lives    *kept[categoryLives]
 	versions *kept[[]wear.Summary]
 	// imports are the files that people are bringing in over a page.
@@ -146,6 +148,7 @@ func New(cfg Config) (*Server, error) {
 		readings:  newKept[*wear.Reading](unseen, maxKept),
 		failures:  newKept[*wear.Failures](unseen, maxKept),
 		charts:    newKept[*wear.FailureChart](unseen, maxKept),
+		bands:     newKept[[]life](unseen, maxKept),
 		lives:     newKept[categoryLives](unseen, maxKept),
 		versions:  newKept[[]wear.Summary](unseen, maxKept),
 		imports:   newImportFiles(cfg.Clock),
