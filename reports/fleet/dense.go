@@ -81,7 +81,7 @@ func addKeys[K keyInt](g *grouping, d Dim, stride K, s *segment, base int, rows 
 	switch d {
 	case Code:
 	case Model:
-		addColumn(key, stride, rows, s.modelsOf(base, end, b))
+		s.eachModel(base, rows, func(from, to int, model uint16) { addAll(key[from:to], stride*K(model)) })
 	case Store:
 		addColumn(key, stride, rows, s.stores(base, end, b))
 	case Staff:
@@ -91,13 +91,11 @@ func addKeys[K keyInt](g *grouping, d Dim, stride K, s *segment, base int, rows 
 	case Batch:
 		addEach(key, stride, rows, func(i int) uint32 { return s.batchAt(base + i) })
 	case Category:
-		addGroup(key, stride, rows, s.modelsOf(base, end, b), names.category)
+		s.eachModel(base, rows, func(from, to int, model uint16) { addAll(key[from:to], stride*K(names.category[model])) })
 	case Region:
 		addGroup(key, stride, rows, s.stores(base, end, b), names.region)
 	case Month:
-		for k := range key {
-			key[k] += stride * K(s.month)
-		}
+		addAll(key, stride*K(s.month))
 	default:
 		f := packed[d]
 		addField(key, stride, rows, s.whats(f.half(), base, end, b), f)
@@ -107,6 +105,12 @@ func addKeys[K keyInt](g *grouping, d Dim, stride K, s *segment, base int, rows 
 func addEach[K keyInt](key []K, stride K, rows []uint16, code func(i int) uint32) {
 	for k, i := range rows {
 		key[k] += stride * K(code(int(i)))
+	}
+}
+
+func addAll[K keyInt](key []K, code K) {
+	for k := range key {
+		key[k] += code
 	}
 }
 

@@ -68,3 +68,22 @@ func TestACodeIsFoundWhereverItStands(t *testing.T) {
 		}
 	})
 }
+
+func TestABandIsADivision(t *testing.T) {
+	widths := []uint64{1<<kmBits - 1, 1 << kmBits, 1<<kmBits + 1, 1 << 40}
+	for w := range uint64(300) {
+		widths = append(widths, w+1)
+	}
+	for _, width := range widths {
+		band := bands(width)
+		for km := range uint64(1 << kmBits) {
+			want := uint64(0)
+			if km > 0 {
+				want = 1 + (km-1)/width
+			}
+			if got := band(km); got != want {
+				t.Fatalf("%d km in bands of %d is in the %d., want %d.", int(km)-1, width, got, want)
+			}
+		}
+	}
+}

@@ -513,6 +513,30 @@ func (s *segment) modelsOf(base, end int, b *buffers) []uint16 {
 	return b.model[:end-base]
 }
 
+// eachModel calls f with the runs of rows of a block that are of one model: between
+// which two of rows they are, and the model.
+func (s *segment) eachModel(base int, rows []uint16, f func(from, to int, model uint16)) {
+	if !s.sealed {
+		for k, i := range rows {
+			f(k, k+1, s.rows[base+int(i)].model)
+		}
+		return
+	}
+	if len(rows) == 0 {
+		return
+	}
+	run, _ := slices.BinarySearch(s.ends, uint16(base+int(rows[0])+1))
+	for k := 0; k < len(rows); run++ {
+		from, end := k, int(s.ends[run])-base
+		for k < len(rows) && int(rows[k]) < end {
+			k++
+		}
+		if k > from {
+			f(from, k, s.models[run])
+		}
+	}
+}
+
 // pickModels picks the rows of a sealed block whose model is allowed, from first,
 // as many as there is room for at most.
 func (s *segment) pickModels(allowed []bool, base, first int, rows []uint16) []uint16 {
