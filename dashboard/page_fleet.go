@@ -38,9 +38,10 @@ type fleetPage struct {
 	Columns       []string
 	Rows          []matrixRow
 	// Open is the category whose models are shown.
-	Open    string
-	Figures []figureView
-	Lives   []figureView
+	Open       string
+	Figures    []figureView
+	Lives      []figureView
+	LivesLater string // where the page has their bands
 	// Band asks for the interval of the life curves.
 	Band    way
 	Signals []signalView
@@ -236,12 +237,16 @@ func (s *Server) showFleet(c *gin.Context) error {
 	if view.Figures, err = s.fleetFigures(c, v, a, view.Signals, within); err != nil {
 		return err
 	}
-	replicates := 0
-	if c.Query("band") != "" {
-		replicates = bandReplicates
+	if ready = !view.Band.Here; ready {
+		view.Lives, _, err = s.fleetLives(c, v, a)
+	} else {
+		view.Lives, _, ready, err = s.bandedLives(c, v, a, within)
 	}
-	if view.Lives, _, err = s.fleetLives(c, v, a, replicates); err != nil {
+	if err != nil {
 		return err
+	}
+	if !ready {
+		view.LivesLater = address(c, waitKey, "yes")
 	}
 	if done, err := s.serveFigure(c, slices.Concat([]figureView{view.Matrix}, view.Figures, view.Lives)...); done || err != nil {
 		return err
@@ -887,17 +892,43 @@ const bandReplicates = 100
 
 // fleetLives draws how long pairs last, a panel for each group of gaits with
 // the others behind.
-func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask, replicates int) ([]figureView, []lifePanel, error) {
+func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask) ([]figureView, []lifePanel, error) {
 	groups, asks := lifeAsks(c, a)
 	lives := make([]life, len(asks))
 	if err := atOnce(len(asks), func(i int) (err error) {
-		lives[i], err = lifeOf(v, asks[i], replicates)
+		lives[i], err = lifeOf(v, asks[i], 0)
 		return err
 	}); err != nil {
 		return nil, nil, err
 	}
 	figures, panels := s.lifePanels(c, groups, asks, lives)
 	return figures, panels, nil
+}
+
+// bandedLives is fleetLives with bands, and without while those aren't there: ready says
+// which, see [kept.soon].
+func (s *Server) bandedLives(c *gin.Context, v *memory.View, a wear.Ask, within time.Duration) (figures []figureView, panels []lifePanel, ready bool, err error) {
+	groups, asks := lifeAsks(c, a)
+	lives, ready, err := s.bands.soon(c.Request.Context(), fmt.Sprintf("%+v", asks), v.Fingerprint(), within, func() ([]life, error) {
+		lives, quiet := make([]life, len(asks)), s.quietly(v)
+		for i, of := range asks {
+			quiet.Rest()
+			var err error
+			if lives[i], err = lifeOf(quiet, of, bandReplicates); err != nil {
+				return nil, err
+			}
+		}
+		return lives, nil
+	})
+	switch {
+	case err != nil:
+		return nil, nil, false, err
+	case ready:
+		figures, panels = s.lifePanels(c, groups, asks, lives)
+	default:
+		figures, panels, err = s.fleetLives(c, v, a)
+	}
+	return figures, panels, ready, err
 }
 
 // lifeAsks returns the groups of gaits that have a panel, and what each is of.

@@ -228,28 +228,8 @@ func (s *Server) modelSole(c *gin.Context, v *memory.View, a wear.Ask, name stri
 // [kept.soon].
 func (s *Server) modelLives(c *gin.Context, v *memory.View, a wear.Ask, m *models.ShoeModel, within time.Duration) (all []modelLife, ready bool, err error) {
 	w := s.words(c)
-	groups, asks := lifeAsks(c, a)
-	banded, ready, err := s.bands.soon(c.Request.Context(), fmt.Sprintf("%+v", asks), v.Fingerprint(), within, func() ([]life, error) {
-		lives, quiet := make([]life, len(asks)), s.quietly(v)
-		for i, of := range asks {
-			var err error
-			if lives[i], err = lifeOf(quiet, of, bandReplicates); err != nil {
-				return nil, err
-			}
-			quiet.Rest()
-		}
-		return lives, nil
-	})
+	figures, panels, ready, err := s.bandedLives(c, v, a, within)
 	if err != nil {
-		return nil, false, err
-	}
-	var (
-		figures []figureView
-		panels  []lifePanel
-	)
-	if ready {
-		figures, panels = s.lifePanels(c, groups, asks, banded)
-	} else if figures, panels, err = s.fleetLives(c, v, a, 0); err != nil {
 		return nil, false, err
 	}
 	against := make([]string, len(panels))

@@ -114,11 +114,13 @@ func (s *Server) showFleetPairs(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	refs := make([]string, len(page))
+	var lately []string // of others no note is kept, which spares the database to look
 	for i := range page {
-		refs[i] = page[i].Pair
+		if s.db.Lately(page[i].Day) {
+			lately = append(lately, page[i].Pair)
+		}
 	}
-	s.saw(c, refs...)
+	s.saw(c, lately...)
 	for i := range page {
 		row := w.pairRow(v, &page[i])
 		row.Photos = photos[row.Ref]

@@ -381,6 +381,7 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 		for path, of := range map[string]struct{ part, has string }{
 			"/fleet?km_to=4000": {"look", p.Batch},
 			"/fleet?km_to=4001": {"fig-stores", "c-limit"},
+			"/fleet?km_to=4005&band=yes": {"lives", "c-band"},
 			"/fleet/models/" + f.Models[p.BatchModel].ID.String() + "?km_to=4000": {"failing", "fig-failing"},
 			"/fleet/models/" + f.Models[p.BatchModel].ID.String() + "?km_to=4003": {"lives", "c-band"},
 			"/fleet/stores/" + f.Stores[p.Store].Code + "?km_to=3999":             {"look", "like visits elsewhere"},
@@ -446,6 +447,29 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 		}
 		if !strings.Contains(r.sees("/fleet"), "New this week") {
 			t.Error("the page calls none new")
+		}
+	})
+
+	t.Run("who lists pairs of these days is noted to know them", func(t *testing.T) {
+		r.t = t
+		newest := r.file(t, "/fleet/pairs?as=csv")
+		pair, day := newest[1][slices.Index(newest[0], "pair_ref")], newest[1][slices.Index(newest[0], "day")]
+		now := r.clock.now
+		defer func() { r.clock.now = now }()
+		today, err := time.Parse(time.DateOnly, day)
+		must(t, err)
+		r.clock.now = today.Add(20 * time.Hour)
+		const who = "HQ-9"
+		must(t, r.db.SaveStaff(t.Context(), setup, retail.Staff{Code: who, Role: retail.Office, Scopes: []retail.Scope{{}}}))
+		must(t, r.db.SetPassword(t.Context(), setup, who, password))
+		want(t, r.look("/fleet/pairs", r.as(who)), http.StatusOK)
+		history, err := r.db.Pair(t.Context(), pair)
+		must(t, err)
+		of := history.Inspections[len(history.Inspections)-1]
+		saw, err := r.db.SawVerdicts(t.Context(), who, of.ID)
+		must(t, err)
+		if len(saw) != 1 {
+			t.Errorf("of %s, read on %s, it is not noted", pair, of.Day)
 		}
 	})
 

@@ -175,6 +175,13 @@ const seenFor = 60 * 24 * time.Hour
 // recently is how far back a reading may be of somebody's own day, in any zone.
 const recently = 48 * time.Hour
 
+// Lately says whether a reading of a day is so new that [DB.SawPairs] notes who was
+// shown its verdict.
+func (db *DB) Lately(day string) bool { return day >= db.lately() }
+
+// lately is the first day of readings that are new.
+func (db *DB) lately() string { return db.now().Add(-recently).Format(time.DateOnly) }
+
 // SawPairs notes that somebody was shown the verdicts of pairs, so far as others
 // read them lately: from then on they can't read them blind the same day, which is
 // all that it is for. A second time notes nothing and writes nothing.
@@ -186,7 +193,7 @@ func (db *DB) SawPairs(ctx context.Context, staff string, refs ...string) error 
 	var w where
 	w.in("i.pair_ref", refs)
 	w.and("i.day >= ? AND i.kind <> ? AND i.voided_at IS NULL AND i.staff <> ? AND NOT EXISTS (SELECT 1 FROM verdict_seen v WHERE v.inspection_id = i.id AND v.staff = ?)",
-		now.Add(-recently).Format(time.DateOnly), int(assess.Blind), staff, staff)
+		db.lately(), int(assess.Blind), staff, staff)
 	// Looking first keeps who looks again out of the way of who writes.
 	rows, err := db.q().QueryContext(ctx, db.dialect.sql("SELECT DISTINCT i.id FROM inspection i"+w.String()), w.args...)
 	if err != nil {
