@@ -379,8 +379,8 @@ func TestTheFleetPageFindsWhatWasPlanted(t *testing.T) {
 		r.cfg.Patience = time.Nanosecond
 		defer func() { r.cfg.Patience = 0 }()
 		for path, of := range map[string]struct{ part, has string }{
-			"/fleet?km_to=4000": {"look", p.Batch},
-			"/fleet?km_to=4001": {"fig-stores", "c-limit"},
+			"/fleet?km_to=4000":          {"look", p.Batch},
+			"/fleet?km_to=4001":          {"fig-stores", "c-limit"},
 			"/fleet?km_to=4005&band=yes": {"lives", "c-band"},
 			"/fleet/models/" + f.Models[p.BatchModel].ID.String() + "?km_to=4000": {"failing", "fig-failing"},
 			"/fleet/models/" + f.Models[p.BatchModel].ID.String() + "?km_to=4003": {"lives", "c-band"},
