@@ -1,7 +1,11 @@
 # Sourced by the other scripts: where the project is, what it needs, and how to
 # get it. POSIX sh.
 
-say() { printf '\n== %s\n' "$*"; }
+begun=$(date +%s)
+say() {
+	took=$(($(date +%s) - begun))
+	printf '\n== %s (%d:%02d)\n' "$*" $((took / 60)) $((took % 60))
+}
 die() { printf '%s: %s\n' "${0##*/}" "$*" >&2; exit 1; }
 
 # need_go fails with what to do when there is no Go new enough; go.mod names the version.
