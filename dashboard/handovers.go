@@ -43,6 +43,17 @@ type routeLine struct {
 // handOverKeys are what hand-overs are told by.
 var handOverKeys = []string{"store", "category", "month"}
 
+// handOverWord returns the word of a key.
+func handOverWord(key, store, category, month string) string {
+	switch key {
+	case "store":
+		return store
+	case "category":
+		return category
+	}
+	return month
+}
+
 // handOverName says one of those words.
 func (w words) handOverName(key, word string) string {
 	switch key {
@@ -67,13 +78,6 @@ func sumBy[T, S any](all []T, word func(*T) string, add func(*S, *T)) ([]string,
 	}
 	slices.Sort(order)
 	return order, sums
-}
-
-// routedBy returns the word of a key.
-func routedBy(key string) func(*models.Routed) string {
-	return func(r *models.Routed) string {
-		return map[string]string{"store": r.Store, "category": r.Category, "month": r.Month}[key]
-	}
 }
 
 // routeSum is how many pairs went each way.
@@ -116,7 +120,7 @@ func (w words) routes(all []models.Routed, e *assess.Engine) *routesView {
 	}
 	for _, key := range handOverKeys {
 		t := routeTable{Title: w.say("fleet.credit.by." + key), Column: w.say("fleet.filter." + key)}
-		order, sums := sumBy(all, routedBy(key), add)
+		order, sums := sumBy(all, func(r *models.Routed) string { return handOverWord(key, r.Store, r.Category, r.Month) }, add)
 		for _, word := range order {
 			t.Lines = append(t.Lines, line(w.handOverName(key, word), sums[word]))
 		}

@@ -886,12 +886,12 @@ type lifePanel struct {
 	law *weibullAnswer
 }
 
-// bandReplicates is how many times pairs are drawn again for the band that the
-// page shows when asked, within a second or two; the API takes more.
+// bandReplicates is how many times pairs are drawn again for the bands that pages show;
+// the API takes more. House value.
 const bandReplicates = 100
 
 // fleetLives draws how long pairs last, a panel for each group of gaits with
-// the others behind.
+// the others behind, and no bands.
 func (s *Server) fleetLives(c *gin.Context, v *memory.View, a wear.Ask) ([]figureView, []lifePanel, error) {
 	groups, asks := lifeAsks(c, a)
 	lives := make([]life, len(asks))

@@ -69,21 +69,28 @@ func (s *Server) showFleetCredit(c *gin.Context) error {
 		return err
 	}
 	view.Selects = slices.DeleteFunc(view.Selects, func(x filterSelect) bool { return !slices.Contains([]string{"region", "store", "category"}, x.Name) })
-	all, err := s.db.Credits(c.Request.Context(), f)
-	if err != nil {
-		return wrongQuery(err)
+	ctx, csv, ofRoutes := c.Request.Context(), c.Query("as") == "csv", c.Query("of") == "routes"
+	var (
+		all    []models.Credit
+		routed []models.Routed
+	)
+	if !csv || !ofRoutes {
+		if all, err = s.db.Credits(ctx, f); err != nil {
+			return wrongQuery(err)
+		}
 	}
-	routed, err := s.db.Routes(c.Request.Context(), f)
-	if err != nil {
-		return wrongQuery(err)
+	if !csv || ofRoutes {
+		if routed, err = s.db.Routes(ctx, f); err != nil {
+			return wrongQuery(err)
+		}
 	}
 	switch {
-	case c.Query("as") == "csv" && c.Query("of") == "routes":
+	case csv && ofRoutes:
 		return routesCSV(c, routed)
-	case c.Query("as") == "csv":
+	case csv:
 		return creditCSV(c, all)
 	}
-	engine, err := s.proposing(c.Request.Context())
+	engine, err := s.proposing(ctx)
 	if err != nil {
 		return err
 	}
@@ -110,9 +117,7 @@ func (w words) creditOf(all []models.Credit) creditCurrency {
 	out.Total = w.creditLine(code, w.say("fleet.credit.total"), total)
 	for _, key := range handOverKeys {
 		t := creditTable{Title: w.say("fleet.credit.by." + key), Column: w.say("fleet.filter." + key)}
-		order, sums := sumBy(all, func(x *models.Credit) string {
-			return map[string]string{"store": x.Store, "category": x.Category, "month": x.Month}[key]
-		}, (*creditSum).add)
+		order, sums := sumBy(all, func(x *models.Credit) string { return handOverWord(key, x.Store, x.Category, x.Month) }, (*creditSum).add)
 		for _, word := range order {
 			t.Lines = append(t.Lines, w.creditLine(code, w.handOverName(key, word), *sums[word]))
 		}
