@@ -140,6 +140,14 @@ func TestCreditIsAddedUpByCurrency(t *testing.T) {
 	if len(all) != 1 || all[0].Given != 1500 || all[0].Pairs != 1 || all[0].Store != storeA {
 		t.Errorf("credit %+v", all)
 	}
+	rows := tableRows(t, r.call("GET", "/fleet/credit", r.office(), nil))
+	for _, name := range []string{storeA, "not in the list", "October 2026"} { // by store, category and month
+		for _, of := range []string{" | 1 | 15.00 | 15.00 | 15.00 | 0", " | 1 | 1 | 100%"} {
+			if !slices.Contains(rows, name+of) {
+				t.Errorf("the page lacks %q: %q", name+of, rows)
+			}
+		}
+	}
 	const row = `<td class="num" data-l="Pairs">1</td><td class="num" data-l="resale">1</td><td class="num" data-l="As proposed">100%</td>`
 	if page := r.sees("/fleet/credit"); !strings.Contains(page, "EUR: 15.00") || strings.Count(page, row) != 3 {
 		t.Errorf("the page doesn't show 15.00 EUR, and that the pair went to resale, by store, category and month: %s", page)
