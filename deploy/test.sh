@@ -8,6 +8,7 @@ set -eu
 cd "$(dirname "$0")/.."
 . deploy/tools.sh
 anew=${SOLEWRIGHT_TEST_ANEW:+-count=1}
+tests="-vet=off $anew -timeout=20m" # all that vet knows is asked once, before
 export CGO_ENABLED=0 # as the program is built; and a fresh machine compiles everything once
 
 say "tools"
@@ -38,13 +39,13 @@ lint ./...
 (export GOOS=js GOARCH=wasm && lint ./assess ./cmd/assesswasm)
 
 say "the engine as WebAssembly"
-GOOS=js GOARCH=wasm go test $anew -exec="$(go env GOROOT)/lib/wasm/go_js_wasm_exec" ./assess ./cmd/assesswasm
+GOOS=js GOARCH=wasm go test $tests -exec="$(go env GOROOT)/lib/wasm/go_js_wasm_exec" ./assess ./cmd/assesswasm
 
 say "every test, on SQLite and on PostgreSQL"
-sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 go test $anew ${anew:+-shuffle=on} -timeout=20m ./...
+sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 go test $tests ${anew:+-shuffle=on} ./...
 
 say "data races"
 # Not in the memory of SQLite itself, which is C that was translated: to watch that took
 # more than half of the time. Ours is watched, and the driver's.
-CGO_ENABLED=1 go test -race -gcflags=modernc.org/sqlite/lib=-race=false $anew -timeout=20m ./assess ./models/exchange ./cmd/solewright
+CGO_ENABLED=1 go test -race -gcflags=modernc.org/sqlite/lib=-race=false $tests ./assess ./models/exchange ./cmd/solewright
 say "all passed"

@@ -1,6 +1,10 @@
 # Sourced by the other scripts: where the project is, what it needs, and how to
 # get it. POSIX sh.
 
+# Without gin's codec for MessagePack, which nobody speaks here: on a fresh machine it
+# alone is a tenth of all compiling and a third of staticcheck's time.
+export GOFLAGS="${GOFLAGS:+$GOFLAGS }-tags=nomsgpack"
+
 begun=$(date +%s)
 say() {
 	took=$(($(date +%s) - begun))
