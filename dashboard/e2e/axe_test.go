@@ -145,11 +145,7 @@ func (s *shop) tab(t *testing.T, who string) *browser {
 	b := newBrowser(t, landscape)
 	b.quiet(true) // an address that isn't there is one of the pages
 	if who != "" {
-		b.open(s.url("/sign-in?next=/me"))
-		b.write(`[name=staff]`, who)
-		b.write(`[name=password]`, password)
-		b.tap(`.signin button`)
-		b.until(`location.pathname === "/me"`)
+		s.admit(b, who)
 	}
 	return b
 }

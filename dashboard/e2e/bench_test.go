@@ -40,8 +40,8 @@ func TestTradeInByTouch(t *testing.T) {
 	for _, size := range [][2]int64{landscape, portrait} {
 		t.Run(fmt.Sprintf("%d by %d", size[0], size[1]), func(t *testing.T) {
 			t.Parallel()
-			shop, b := newShop(t), newBrowser(t, size)
-			shop.signIn(b, fitterCode)
+			shop, b := newShop(t), newTablet(t, size)
+			shop.signInByForm(b, fitterCode)
 			b.taps, b.touches, b.typed = 0, nil, 0
 			id := shop.begin(b, "trade-in")
 
@@ -238,7 +238,7 @@ func TestReloadRestoresTheTicket(t *testing.T) {
 // lost, and what was finished is sent when the line is back.
 func TestServerStoppedAndStartedAgain(t *testing.T) {
 	t.Parallel()
-	shop, b := newShop(t), newBrowser(t, landscape)
+	shop, b := newShop(t), newTablet(t, landscape)
 	shop.signIn(b, fitterCode)
 	b.until(`navigator.serviceWorker.controller`)
 	id := shop.begin(b, "trade-in")
@@ -609,7 +609,7 @@ func TestModulesAgreeWithTheEngine(t *testing.T) {
 // reading with it; without the line it is there as well.
 func TestHelpOfACheck(t *testing.T) {
 	t.Parallel()
-	shop, b := newShop(t), newBrowser(t, landscape)
+	shop, b := newShop(t), newTablet(t, landscape)
 	shop.signIn(b, fitterCode)
 	b.until(`navigator.serviceWorker.controller`)
 	id := shop.begin(b, "check")

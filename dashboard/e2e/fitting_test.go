@@ -18,7 +18,7 @@ import (
 // written; the pair that was chosen begins with it.
 func TestFitting(t *testing.T) {
 	t.Parallel()
-	shop, b := newShop(t), newBrowser(t, landscape)
+	shop, b := newShop(t), newTablet(t, landscape)
 	shop.signIn(b, fitterCode)
 	b.until(`navigator.serviceWorker.controller`)
 	b.open(shop.url("/bench/fitting"))
@@ -78,6 +78,7 @@ func TestFitting(t *testing.T) {
 // seen points to features; a shoe of the catalogue that has them is tried on and
 // chosen, by touch.
 func TestFittingOfTheNextPair(t *testing.T) {
+	t.Parallel()
 	shop, b := newShop(t), newBrowser(t, landscape)
 	_, err := shop.db.SaveShoeModel(t.Context(), models.Actor{Account: "solewright"}, retail.ShoeModel{
 		Brand: "Ondrell", Model: "Harrow", Version: "1", Category: "support",
@@ -160,6 +161,7 @@ func TestFittingOfTheNextPair(t *testing.T) {
 // those that have begun hold, with the line or without, and the tablet cuts a sum
 // as the engine does.
 func TestFittingGoesByTheBandsOfItsDay(t *testing.T) {
+	t.Parallel()
 	const officeCode = "HQ-9"
 	shop, b := newShop(t), newBrowser(t, landscape)
 	by := models.Actor{Account: "solewright"}

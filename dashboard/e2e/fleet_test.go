@@ -125,6 +125,7 @@ func (b *browser) behind(number string, want int) {
 // begins at /fleet, goes by taps and keys alone, and ends with the pairs behind
 // the answer in two taps.
 func TestAManagerFindsWhatIsWrong(t *testing.T) {
+	t.Parallel()
 	shop, f := newFleet(t)
 	p := f.Plants()
 	label := func(i int) string {

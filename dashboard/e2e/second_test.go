@@ -139,7 +139,7 @@ func TestASecondReaderSignsWhatTheySaid(t *testing.T) {
 // sent on their word, flagged, and waits for a manager.
 func TestASecondPersonWithoutALine(t *testing.T) {
 	t.Parallel()
-	shop, b := newShop(t), newBrowser(t, landscape)
+	shop, b := newShop(t), newTablet(t, landscape)
 	shop.signIn(b, fitterCode)
 	b.until(`navigator.serviceWorker.controller`)
 	id := shop.begin(b, "check")

@@ -10,10 +10,12 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"testing"
 
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/gin-gonic/gin"
 
@@ -150,14 +152,42 @@ func (s *shop) stop() {
 
 func (s *shop) url(path string) string { return "http://" + s.addr + path }
 
-// signIn signs somebody in by the form.
+// signIn signs somebody in and opens the bench.
 func (s *shop) signIn(b *browser, code string) {
+	b.t.Helper()
+	s.admit(b, code)
+	b.open(s.url("/bench"))
+	b.until(`location.pathname === "/bench" && document.querySelector("main[data-ready]")`)
+}
+
+// signInByForm does the same as people do, by the page.
+func (s *shop) signInByForm(b *browser, code string) {
 	b.t.Helper()
 	b.open(s.url("/bench"))
 	b.write(`[name=staff]`, code)
 	b.write(`[name=password]`, password)
 	b.tap(`.signin button`)
 	b.until(`location.pathname === "/bench" && document.querySelector("main[data-ready]")`)
+}
+
+// admit sends what the form of the sign-in page sends, and hands the browser the
+// session that was given.
+func (s *shop) admit(b *browser, code string) {
+	b.t.Helper()
+	client := http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	answer, err := client.PostForm(s.url("/sign-in"), url.Values{"staff": {code}, "password": {password}})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	answer.Body.Close()
+	if answer.StatusCode != http.StatusSeeOther || len(answer.Cookies()) == 0 {
+		b.t.Fatalf("%s is not let in: %s", code, answer.Status)
+	}
+	for _, c := range answer.Cookies() {
+		if _, err := chromedp.Call(b.ctx, network.SetCookie, network.SetCookieParams{Name: c.Name, Value: c.Value, URL: s.url("/"), HTTPOnly: &c.HttpOnly, SameSite: "Lax"}); err != nil {
+			b.t.Fatal(err)
+		}
+	}
 }
 
 // pickShoe types of a shoe at an open ticket and takes the first that is offered.
