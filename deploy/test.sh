@@ -26,11 +26,8 @@ unformatted=$(git ls-files -co --exclude-standard '*.go' | xargs bin/gofumpt -l)
 for script in deploy/*.sh; do sh -n "$script"; done
 go mod tidy -diff
 
-say "build, and the engine for the browser"
+say "the engine for the browser, vet and staticcheck"
 build_wasm
-go build ./...
-
-say "vet and staticcheck"
 go vet ./...
 GOOS=js GOARCH=wasm go vet ./assess ./cmd/assesswasm
 # Left out: ST1000 (package docs stand in doc.go), ST1003 (KM, MM, GTIN are the field's own spelling).
@@ -41,11 +38,20 @@ lint ./...
 say "the engine as WebAssembly"
 GOOS=js GOARCH=wasm go test $tests -exec="$(go env GOROOT)/lib/wasm/go_js_wasm_exec" ./assess ./cmd/assesswasm
 
-say "every test, on SQLite and on PostgreSQL"
-sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 go test $tests ${anew:+-shuffle=on} ./...
+say "every test, on SQLite and on PostgreSQL, and data races beside them"
+# Not in the memory of SQLite itself, which is C that was translated: to watch that took
+# more than half of the time. Ours is watched, and the driver's. Beside the tests, for
+# each of the two leaves a processor idle now and then.
+races=$(mktemp)
+CGO_ENABLED=1 go test -race -gcflags=modernc.org/sqlite/lib=-race=false $tests ./assess ./models/exchange ./cmd/solewright >"$races" 2>&1 &
+racing=$!
+trap 'kill -INT $racing 2>/dev/null || :; rm -f "$races"' EXIT
+trap 'exit 130' INT TERM
+failed=
+sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 go test $tests ${anew:+-shuffle=on} ./... || failed=yes
 
 say "data races"
-# Not in the memory of SQLite itself, which is C that was translated: to watch that took
-# more than half of the time. Ours is watched, and the driver's.
-CGO_ENABLED=1 go test -race -gcflags=modernc.org/sqlite/lib=-race=false $tests ./assess ./models/exchange ./cmd/solewright
+wait $racing || failed=yes
+cat "$races"
+[ -z "$failed" ] || die "a test failed"
 say "all passed"
