@@ -11,20 +11,34 @@ anew=${SOLEWRIGHT_TEST_ANEW:+-count=1}
 tests="-vet=off $anew -timeout=20m" # all that vet knows is asked once, before
 export CGO_ENABLED=0 # as the program is built; and a fresh machine compiles everything once
 
+pg=$(mktemp -d)
+tidy=$(mktemp)
+races=$(mktemp)
+building='' tidying='' racing=''
+trap 'kill -INT $building $tidying $racing 2>/dev/null || :; sh deploy/pg.sh stop "$pg"; rm -f "$tidy" "$races"' EXIT
+trap 'exit 130' INT
+trap 'exit 143' TERM
+
 say "tools"
 need_go
+go build -modfile=deploy/tools.mod -o bin/ mvdan.cc/gofumpt honnef.co/go/tools/cmd/staticcheck &
+building=$!
+go mod tidy -diff >"$tidy" 2>&1 &
+tidying=$!
 need_debian node nodejs
 need_browser
 need_axe # for the browser tests
 need_debian gcc build-essential # the race detector needs cgo
 sh deploy/pg.sh check
-go build -modfile=deploy/tools.mod -o bin/ mvdan.cc/gofumpt honnef.co/go/tools/cmd/staticcheck
+wait $building || die "could not build the tools that deploy/tools.mod names"
+building=''
 
 say "format"
 unformatted=$(git ls-files -co --exclude-standard '*.go' | xargs bin/gofumpt -l)
 [ -z "$unformatted" ] || die "not gofumpt-ed: $unformatted"
 for script in deploy/*.sh; do sh -n "$script"; done
-go mod tidy -diff
+wait $tidying || { cat "$tidy" >&2; die "go.mod is not tidy"; }
+tidying=''
 
 say "the engine for the browser, vet and staticcheck"
 build_wasm
@@ -38,20 +52,24 @@ lint ./...
 say "the engine as WebAssembly"
 GOOS=js GOARCH=wasm go test $tests -exec="$(go env GOROOT)/lib/wasm/go_js_wasm_exec" ./assess ./cmd/assesswasm
 
-say "every test, on SQLite and on PostgreSQL, and data races beside them"
-# Not in the memory of SQLite itself, which is C that was translated: to watch that took
-# more than half of the time. Ours is watched, and the driver's. Beside the tests, for
-# each of the two leaves a processor idle now and then.
-races=$(mktemp)
-CGO_ENABLED=1 go test -race -gcflags=modernc.org/sqlite/lib=-race=false $tests ./assess ./models/exchange ./cmd/solewright >"$races" 2>&1 &
+say "every test, on SQLite and on PostgreSQL"
+# What works at many things at once runs under the race detector, and only there: beside
+# the others, for each of the two leaves a processor idle now and then. It isn't on in
+# SQLite itself, which is C that was translated, and would take more than half of the
+# time; it is in ours, and in the driver's.
+SOLEWRIGHT_TEST_POSTGRES=$(sh deploy/pg.sh start "$pg")
+export SOLEWRIGHT_TEST_POSTGRES SOLEWRIGHT_REQUIRE_POSTGRES=1
+watched=$(go list ./models/exchange ./cmd/solewright)
+others=$(go list ./... | grep -vxF "$watched")
+tests="$tests ${anew:+-shuffle=on}"
+CGO_ENABLED=1 go test -race -gcflags=modernc.org/sqlite/lib=-race=false $tests $watched >"$races" 2>&1 &
 racing=$!
-trap 'kill -INT $racing 2>/dev/null || :; rm -f "$races"' EXIT
-trap 'exit 130' INT TERM
 failed=
-sh deploy/pg.sh with env SOLEWRIGHT_REQUIRE_POSTGRES=1 go test $tests ${anew:+-shuffle=on} ./... || failed=yes
+go test $tests $others || failed=yes
 
 say "data races"
 wait $racing || failed=yes
+racing=''
 cat "$races"
 [ -z "$failed" ] || die "a test failed"
 say "all passed"

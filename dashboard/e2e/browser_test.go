@@ -68,7 +68,7 @@ func launch(more ...chromedp.ExecAllocatorOption) (context.Context, error) {
 
 // browser is one tab in a profile of its own, as on a tablet that is new. It has
 // no worker that keeps the pages for when the line is down, but where newTablet opens
-// it: to keep them takes a fifth of a short test's time. It
+// it: to keep them is a seventh of what the tests of the bench cost. It
 // remembers what the page complained of, and fails the test with it.
 type browser struct {
 	t   *testing.T
