@@ -40,8 +40,11 @@ for script in deploy/*.sh; do sh -n "$script"; done
 wait $tidying || { cat "$tidy" >&2; die "go.mod is not tidy"; }
 tidying=''
 
-say "the engine for the browser, vet and staticcheck"
+say "build, and the engine for the browser"
 build_wasm
+go build ./...
+
+say "vet and staticcheck"
 go vet ./...
 GOOS=js GOARCH=wasm go vet ./assess ./cmd/assesswasm
 # Left out: ST1000 (package docs stand in doc.go), ST1003 (KM, MM, GTIN are the field's own spelling).
