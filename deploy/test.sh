@@ -7,7 +7,7 @@
 set -eu
 cd "$(dirname "$0")/.."
 . deploy/tools.sh
-anew=${SOLEWRIGHT_TEST_ANEW:+-count=1}
+anew=${SOLEWRIGHT_TEST_ANEW:+-count=1 -shuffle=on}
 tests="-vet=off $anew -timeout=20m" # all that vet knows is asked once, before
 export CGO_ENABLED=0 # as the program is built; and a fresh machine compiles everything once
 
@@ -42,6 +42,15 @@ tidying=''
 
 say "build, and the engine for the browser"
 build_wasm
+SOLEWRIGHT_TEST_POSTGRES=$(sh deploy/pg.sh start "$pg")
+export SOLEWRIGHT_TEST_POSTGRES SOLEWRIGHT_REQUIRE_POSTGRES=1
+# What works at many things at once runs under the race detector, and only there: beside
+# all that follows, for none of it keeps every processor busy to its end. It isn't on in
+# SQLite itself, which is C that was translated, and would take more than half of the
+# time; it is in ours, and in the driver's.
+watched=$(go list ./models/exchange ./cmd/solewright)
+CGO_ENABLED=1 go test -race -gcflags=modernc.org/sqlite/lib=-race=false $tests $watched >"$races" 2>&1 &
+racing=$!
 go build ./...
 
 say "vet and staticcheck"
@@ -56,17 +65,7 @@ say "the engine as WebAssembly"
 GOOS=js GOARCH=wasm go test $tests -exec="$(go env GOROOT)/lib/wasm/go_js_wasm_exec" ./assess ./cmd/assesswasm
 
 say "every test, on SQLite and on PostgreSQL"
-# What works at many things at once runs under the race detector, and only there: beside
-# the others, for each of the two leaves a processor idle now and then. It isn't on in
-# SQLite itself, which is C that was translated, and would take more than half of the
-# time; it is in ours, and in the driver's.
-SOLEWRIGHT_TEST_POSTGRES=$(sh deploy/pg.sh start "$pg")
-export SOLEWRIGHT_TEST_POSTGRES SOLEWRIGHT_REQUIRE_POSTGRES=1
-watched=$(go list ./models/exchange ./cmd/solewright)
 others=$(go list ./... | grep -vxF "$watched")
-tests="$tests ${anew:+-shuffle=on}"
-CGO_ENABLED=1 go test -race -gcflags=modernc.org/sqlite/lib=-race=false $tests $watched >"$races" 2>&1 &
-racing=$!
 failed=
 go test $tests $others || failed=yes
 
