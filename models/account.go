@@ -147,13 +147,13 @@ func (db *DB) checkAlso(ctx context.Context, q querier, s *retail.Staff) error {
 
 // Accounts returns all accounts, the retired among them, by code.
 func (db *DB) Accounts(ctx context.Context) ([]Account, error) {
-	rows, err := gorm.G[accountRow](db.g(ctx)).Order("code").Find(ctx)
+	rows, err := findRows[accountRow](db.g(ctx).Order("code"))
 	return mapped(rows, (*accountRow).account), wrap(err, "reading the accounts")
 }
 
 // Account returns one account.
 func (db *DB) Account(ctx context.Context, code string) (Account, error) {
-	row, err := gorm.G[accountRow](db.g(ctx)).Where("code = ?", code).Take(ctx)
+	row, err := takeRow[accountRow](db.g(ctx).Where("code = ?", code))
 	return row.account(), wrap(err, "account %s", code)
 }
 
@@ -161,7 +161,7 @@ func (db *DB) Account(ctx context.Context, code string) (Account, error) {
 // code: who may be found at its tablets.
 func (db *DB) StaffAt(ctx context.Context, store string) ([]Account, error) {
 	like := "%store:" + store + "%"
-	rows, err := gorm.G[accountRow](db.g(ctx)).Where("retired IS NULL AND (scopes LIKE ? OR also LIKE ?)", like, like).Order("code").Find(ctx)
+	rows, err := findRows[accountRow](db.g(ctx).Where("retired IS NULL AND (scopes LIKE ? OR also LIKE ?)", like, like).Order("code"))
 	all := slices.DeleteFunc(mapped(rows, (*accountRow).account), func(a Account) bool { // a code may begin with another
 		return !slices.ContainsFunc(a.Grants(), func(g retail.Grant) bool { return g.Scope.Store == store })
 	})
@@ -213,7 +213,7 @@ func (db *DB) SaveStaff(ctx context.Context, by Actor, s retail.Staff) error {
 		if err := db.checkAlso(ctx, t, &s); err != nil {
 			return err
 		}
-		old, err := gorm.G[accountRow](t.g).Where("code = ?", s.Code).Take(ctx)
+		old, err := takeRow[accountRow](t.g.Where("code = ?", s.Code))
 		isKnown := err == nil
 		if err != nil && !errors.Is(err, gorm.ErrRecordNotFound) {
 			return err
@@ -421,7 +421,7 @@ func (db *DB) signIn(ctx context.Context, who Actor, how, secret string, limits 
 		}
 		return Account{}, err
 	}
-	row, err := gorm.G[accountRow](db.g(ctx)).Where("code = ?", who.Account).Take(ctx)
+	row, err := takeRow[accountRow](db.g(ctx).Where("code = ?", who.Account))
 	if err != nil && !errors.Is(err, gorm.ErrRecordNotFound) {
 		return Account{}, err
 	}

@@ -146,7 +146,7 @@ func (db *DB) SaveShoeModel(ctx context.Context, by Actor, m retail.ShoeModel) (
 
 func (db *DB) saveModel(ctx context.Context, t *txn, by Actor, m retail.ShoeModel) (id, error) {
 	row := newModelRow(&m)
-	same, err := gorm.G[modelRow](t.g).Where("identity = ?", row.Identity).Take(ctx)
+	same, err := takeRow[modelRow](t.g.Where("identity = ?", row.Identity))
 	switch {
 	case errors.Is(err, gorm.ErrRecordNotFound):
 	case err != nil:
@@ -159,7 +159,7 @@ func (db *DB) saveModel(ctx context.Context, t *txn, by Actor, m retail.ShoeMode
 	if row.ID == (id{}) {
 		row.ID = modelID(row.Identity)
 	}
-	old, err := gorm.G[modelRow](t.g).Where("id = ?", row.ID).Take(ctx)
+	old, err := takeRow[modelRow](t.g.Where("id = ?", row.ID))
 	if err != nil && !errors.Is(err, gorm.ErrRecordNotFound) {
 		return id{}, err
 	}
@@ -186,7 +186,7 @@ func (db *DB) saveModel(ctx context.Context, t *txn, by Actor, m retail.ShoeMode
 		return id{}, err
 	}
 	if changed {
-		if err := gorm.G[asNewRow](t.g).Create(ctx, &asNew); err != nil {
+		if err := t.g.Create(&asNew).Error; err != nil {
 			return id{}, err
 		}
 	}
@@ -209,7 +209,7 @@ func (db *DB) nextAsNew(ctx context.Context, t *txn, model id, number int, a ass
 	if number == 0 {
 		return next, true, nil
 	}
-	now, err := gorm.G[asNewRow](t.g).Where("model_id = ? AND number = ?", model, number).Take(ctx)
+	now, err := takeRow[asNewRow](t.g.Where("model_id = ? AND number = ?", model, number))
 	if err != nil {
 		return asNewRow{}, false, err
 	}
@@ -221,13 +221,13 @@ func (db *DB) nextAsNew(ctx context.Context, t *txn, model id, number int, a ass
 
 // saveGTINs makes gtins the numbers of a model.
 func (db *DB) saveGTINs(ctx context.Context, t *txn, model id, gtins []string) error {
-	have, err := gorm.G[gtinRow](t.g).Where("model_id = ?", model).Find(ctx)
+	have, err := findRows[gtinRow](t.g.Where("model_id = ?", model))
 	if err != nil {
 		return err
 	}
 	for _, g := range have {
 		if !slices.Contains(gtins, g.GTIN) {
-			if _, err := gorm.G[gtinRow](t.g).Where("gtin = ?", g.GTIN).Delete(ctx); err != nil {
+			if err := t.g.Delete(&g).Error; err != nil {
 				return err
 			}
 		}
@@ -236,14 +236,14 @@ func (db *DB) saveGTINs(ctx context.Context, t *txn, model id, gtins []string) e
 		if slices.ContainsFunc(have, func(h gtinRow) bool { return h.GTIN == g }) {
 			continue
 		}
-		other, err := gorm.G[gtinRow](t.g).Where("gtin = ?", g).Take(ctx)
+		other, err := takeRow[gtinRow](t.g.Where("gtin = ?", g))
 		switch {
 		case err == nil:
 			return fmt.Errorf("GTIN %s belongs to shoe model %s: %w", g, assess.UUID(other.ModelID), ErrConflict)
 		case !errors.Is(err, gorm.ErrRecordNotFound):
 			return err
 		}
-		if err := gorm.G[gtinRow](t.g).Create(ctx, &gtinRow{GTIN: g, ModelID: model}); err != nil {
+		if err := t.g.Create(&gtinRow{GTIN: g, ModelID: model}).Error; err != nil {
 			return err
 		}
 	}
@@ -359,7 +359,7 @@ func (db *DB) LinkShoeModel(ctx context.Context, by Actor, typed, catalogued ass
 
 // AsNew returns a model's as-new values under a number that a reading names.
 func (db *DB) AsNew(ctx context.Context, model assess.UUID, number int) (assess.AsNew, error) {
-	row, err := gorm.G[asNewRow](db.g(ctx)).Where("model_id = ? AND number = ?", id(model), number).Take(ctx)
+	row, err := takeRow[asNewRow](db.g(ctx).Where("model_id = ? AND number = ?", id(model), number))
 	if err != nil {
 		return assess.AsNew{}, wrap(err, "as-new values %d of shoe model %s", number, model)
 	}

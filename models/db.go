@@ -163,6 +163,21 @@ func (db *DB) g(ctx context.Context) *gorm.DB {
 	return db.gorm.WithContext(ctx)
 }
 
+// takeRow returns the row that q picks: gorm.ErrRecordNotFound where there is none.
+// With gorm.G, all that gorm can do would be compiled anew for each kind of row.
+func takeRow[R any](q *gorm.DB) (R, error) {
+	var row R
+	err := q.Take(&row).Error
+	return row, err
+}
+
+// findRows returns the rows that q picks.
+func findRows[R any](q *gorm.DB) ([]R, error) {
+	var rows []R
+	err := q.Find(&rows).Error
+	return rows, err
+}
+
 // reader returns where to read what need not see the very last write.
 func (db *DB) reader() querier {
 	if db.within != nil {

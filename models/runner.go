@@ -40,7 +40,7 @@ func (row *runnerRow) runner() retail.Runner {
 
 // Runner returns what is kept of a runner: a code and consents.
 func (db *DB) Runner(ctx context.Context, code string) (retail.Runner, error) {
-	row, err := gorm.G[runnerRow](db.g(ctx)).Where("code = ?", code).Take(ctx)
+	row, err := takeRow[runnerRow](db.g(ctx).Where("code = ?", code))
 	return row.runner(), wrap(err, "runner %s", code)
 }
 
@@ -48,7 +48,7 @@ func (db *DB) Runner(ctx context.Context, code string) (retail.Runner, error) {
 func (db *DB) EachRunner(ctx context.Context, f func(*retail.Runner) error) error {
 	last := ""
 	for {
-		rows, err := gorm.G[runnerRow](db.g(ctx)).Where("code > ? AND erased_at IS NULL", last).Order("code").Limit(streamPage).Find(ctx)
+		rows, err := findRows[runnerRow](db.g(ctx).Where("code > ? AND erased_at IS NULL", last).Order("code").Limit(streamPage))
 		if err != nil {
 			return wrap(err, "reading the runners")
 		}
@@ -77,7 +77,7 @@ func (db *DB) SaveRunner(ctx context.Context, by Actor, r retail.Runner) error {
 		Unit: text(r.Unit), MassBand: text(r.MassBand), CreatedAt: instant(db.now()),
 	}
 	return wrap(db.tx(ctx, func(t *txn) error {
-		old, err := gorm.G[runnerRow](t.g).Where("code = ?", r.Code).Take(ctx)
+		old, err := takeRow[runnerRow](t.g.Where("code = ?", r.Code))
 		if err != nil && !errors.Is(err, gorm.ErrRecordNotFound) {
 			return err
 		}

@@ -83,7 +83,7 @@ func (db *DB) AddToken(ctx context.Context, by Actor, t Token, lasts time.Durati
 		if err := db.checkScopes(ctx, tx, t.Role, t.Scopes); err != nil {
 			return err
 		}
-		if err := gorm.G[tokenRow](tx.g).Create(ctx, &row); err != nil {
+		if err := tx.g.Create(&row).Error; err != nil {
 			return err
 		}
 		return db.noteAudit(ctx, tx, by, entry{
@@ -96,7 +96,7 @@ func (db *DB) AddToken(ctx context.Context, by Actor, t Token, lasts time.Durati
 // Token returns what the holder of a secret may do; ErrDenied where it is
 // unknown, has ended or was revoked.
 func (db *DB) Token(ctx context.Context, secret string) (Token, error) {
-	row, err := gorm.G[tokenRow](db.g(ctx)).Where("secret = ?", hash(sha256.Sum256([]byte(secret)))).Take(ctx)
+	row, err := takeRow[tokenRow](db.g(ctx).Where("secret = ?", hash(sha256.Sum256([]byte(secret)))))
 	switch {
 	case errors.Is(err, gorm.ErrRecordNotFound):
 		return Token{}, fmt.Errorf("the token is unknown: %w", ErrDenied)
@@ -112,7 +112,7 @@ func (db *DB) Token(ctx context.Context, secret string) (Token, error) {
 
 // Tokens returns all API tokens, the ended among them, by name.
 func (db *DB) Tokens(ctx context.Context) ([]Token, error) {
-	rows, err := gorm.G[tokenRow](db.g(ctx)).Order("name").Find(ctx)
+	rows, err := findRows[tokenRow](db.g(ctx).Order("name"))
 	return mapped(rows, (*tokenRow).token), wrap(err, "reading the tokens")
 }
 
@@ -177,12 +177,12 @@ func (db *DB) AddDevice(ctx context.Context, by Actor, code, store string) (enro
 		if _, err := db.zoneOf(ctx, t, store); err != nil {
 			return err
 		}
-		row, err := gorm.G[deviceRow](t.g).Where("code = ?", code).Take(ctx)
+		row, err := takeRow[deviceRow](t.g.Where("code = ?", code))
 		switch {
 		case errors.Is(err, gorm.ErrRecordNotFound):
-			err = gorm.G[deviceRow](t.g).Create(ctx, &deviceRow{
+			err = t.g.Create(&deviceRow{
 				Code: code, Store: store, Enrolment: h, EnrolmentUntil: until, CreatedAt: instant(db.now()),
-			})
+			}).Error
 		case err != nil:
 		case row.RevokedAt != instant{}:
 			err = fmt.Errorf("the device was revoked: choose another code: %w", ErrConflict)
@@ -212,8 +212,8 @@ func (db *DB) EnrolDevice(ctx context.Context, enrolment, addr string) (d Device
 	}
 	secret, h := newSecret("")
 	err = db.tx(ctx, func(t *txn) error {
-		row, err := gorm.G[deviceRow](t.g).Where("enrolment = ? AND enrolment_until > ? AND revoked_at IS NULL",
-			hash(sha256.Sum256([]byte(typed))), instant(db.now())).Take(ctx)
+		row, err := takeRow[deviceRow](t.g.Where("enrolment = ? AND enrolment_until > ? AND revoked_at IS NULL",
+			hash(sha256.Sum256([]byte(typed))), instant(db.now())))
 		if errors.Is(err, gorm.ErrRecordNotFound) {
 			return fmt.Errorf("the code is wrong, used or too old: ask the office for a new one: %w", ErrDenied)
 		}
@@ -242,7 +242,7 @@ func (db *DB) EnrolDevice(ctx context.Context, enrolment, addr string) (d Device
 // Device returns the device with this secret; ErrDenied where it is unknown or
 // was revoked.
 func (db *DB) Device(ctx context.Context, secret string) (Device, error) {
-	row, err := gorm.G[deviceRow](db.g(ctx)).Where("secret = ?", hash(sha256.Sum256([]byte(secret)))).Take(ctx)
+	row, err := takeRow[deviceRow](db.g(ctx).Where("secret = ?", hash(sha256.Sum256([]byte(secret)))))
 	switch {
 	case errors.Is(err, gorm.ErrRecordNotFound):
 		return Device{}, fmt.Errorf("the device is unknown: %w", ErrDenied)
@@ -256,7 +256,7 @@ func (db *DB) Device(ctx context.Context, secret string) (Device, error) {
 
 // Devices returns a store's devices, or all where store is empty, by code.
 func (db *DB) Devices(ctx context.Context, store string) ([]Device, error) {
-	rows, err := gorm.G[deviceRow](db.g(ctx)).Where("store = ? OR ? = ''", store, store).Order("code").Find(ctx)
+	rows, err := findRows[deviceRow](db.g(ctx).Where("store = ? OR ? = ''", store, store).Order("code"))
 	return mapped(rows, (*deviceRow).device), wrap(err, "reading the devices")
 }
 

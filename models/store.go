@@ -50,13 +50,13 @@ func (row *storeRow) store() retail.Store {
 
 // Regions returns all regions, by code.
 func (db *DB) Regions(ctx context.Context) ([]retail.Region, error) {
-	rows, err := gorm.G[regionRow](db.g(ctx)).Order("code").Find(ctx)
+	rows, err := findRows[regionRow](db.g(ctx).Order("code"))
 	return mapped(rows, (*regionRow).region), wrap(err, "reading the regions")
 }
 
 // Region returns one region.
 func (db *DB) Region(ctx context.Context, code string) (retail.Region, error) {
-	row, err := gorm.G[regionRow](db.g(ctx)).Where("code = ?", code).Take(ctx)
+	row, err := takeRow[regionRow](db.g(ctx).Where("code = ?", code))
 	return row.region(), wrap(err, "region %s", code)
 }
 
@@ -67,7 +67,7 @@ func (db *DB) SaveRegion(ctx context.Context, by Actor, r retail.Region) error {
 	}
 	row := regionRow{Code: r.Code, Name: r.Name, Currency: r.Currency}
 	return wrap(db.tx(ctx, func(t *txn) error {
-		old, err := gorm.G[regionRow](t.g).Where("code = ?", r.Code).Take(ctx)
+		old, err := takeRow[regionRow](t.g.Where("code = ?", r.Code))
 		if err != nil && !errors.Is(err, gorm.ErrRecordNotFound) {
 			return err
 		}
@@ -77,13 +77,13 @@ func (db *DB) SaveRegion(ctx context.Context, by Actor, r retail.Region) error {
 
 // Stores returns all stores, the retired among them, by code.
 func (db *DB) Stores(ctx context.Context) ([]retail.Store, error) {
-	rows, err := gorm.G[storeRow](db.g(ctx)).Order("code").Find(ctx)
+	rows, err := findRows[storeRow](db.g(ctx).Order("code"))
 	return mapped(rows, (*storeRow).store), wrap(err, "reading the stores")
 }
 
 // Store returns one store.
 func (db *DB) Store(ctx context.Context, code string) (retail.Store, error) {
-	row, err := gorm.G[storeRow](db.g(ctx)).Where("code = ?", code).Take(ctx)
+	row, err := takeRow[storeRow](db.g(ctx).Where("code = ?", code))
 	return row.store(), wrap(err, "store %s", code)
 }
 
@@ -102,10 +102,12 @@ func (db *DB) SaveStore(ctx context.Context, by Actor, s retail.Store) error {
 	}
 	defer db.zones.Delete(s.Code)
 	return wrap(db.tx(ctx, func(t *txn) error {
-		if n, err := gorm.G[regionRow](t.g).Where("code = ?", s.Region).Count(ctx, "*"); err != nil || n == 0 {
-			return errors.Join(err, refused("region", s.Region, "the code of a region that is set up"))
+		if _, err := takeRow[regionRow](t.g.Where("code = ?", s.Region)); errors.Is(err, gorm.ErrRecordNotFound) {
+			return refused("region", s.Region, "the code of a region that is set up")
+		} else if err != nil {
+			return err
 		}
-		old, err := gorm.G[storeRow](t.g).Where("code = ?", s.Code).Take(ctx)
+		old, err := takeRow[storeRow](t.g.Where("code = ?", s.Code))
 		if err != nil && !errors.Is(err, gorm.ErrRecordNotFound) {
 			return err
 		}
