@@ -11,11 +11,15 @@ anew=${SOLEWRIGHT_TEST_ANEW:+-count=1 -shuffle=on}
 tests="-vet=off $anew -timeout=20m" # all that vet knows is asked once, before
 export CGO_ENABLED=0 # as the program is built; and a fresh machine compiles everything once
 
-pg=$(mktemp -d)
-tidy=$(mktemp)
-races=$(mktemp)
+# Everything that is made on the way. The same place each time, which tests that passed
+# go by; another where it is taken.
+scratch=${TMPDIR:-/tmp}/solewright-test.$(pwd | cksum | cut -d' ' -f1)
+mkdir -m 711 "$scratch" 2>/dev/null || { scratch=$(mktemp -d) && chmod 711 "$scratch"; }
+export GOTMPDIR="$scratch" # folders of tests, too
 building='' tidying='' racing=''
-trap 'kill -INT $building $tidying $racing 2>/dev/null || :; sh deploy/pg.sh stop "$pg"; rm -f "$tidy" "$races"' EXIT
+trap 'kill -INT $building $tidying 2>/dev/null || :
+	[ -z "$racing" ] || kill -s TERM -- "-$racing" 2>/dev/null || :
+	sh deploy/pg.sh stop "$scratch/pg"; rm -rf "$scratch"' EXIT
 trap 'exit 130' INT
 trap 'exit 143' TERM
 
@@ -23,7 +27,7 @@ say "tools"
 need_go
 go build -modfile=deploy/tools.mod -o bin/ mvdan.cc/gofumpt honnef.co/go/tools/cmd/staticcheck &
 building=$!
-go mod tidy -diff >"$tidy" 2>&1 &
+go mod tidy -diff >"$scratch/tidy" 2>&1 &
 tidying=$!
 need_debian node nodejs
 need_browser
@@ -37,19 +41,20 @@ say "format"
 unformatted=$(git ls-files -co --exclude-standard '*.go' | xargs bin/gofumpt -l)
 [ -z "$unformatted" ] || die "not gofumpt-ed: $unformatted"
 for script in deploy/*.sh; do sh -n "$script"; done
-wait $tidying || { cat "$tidy" >&2; die "go.mod is not tidy"; }
+wait $tidying || { cat "$scratch/tidy" >&2; die "go.mod is not tidy"; }
 tidying=''
 
 say "build, and the engine for the browser"
 build_wasm
-SOLEWRIGHT_TEST_POSTGRES=$(sh deploy/pg.sh start "$pg")
+SOLEWRIGHT_TEST_POSTGRES=$(sh deploy/pg.sh start "$scratch/pg")
 export SOLEWRIGHT_TEST_POSTGRES SOLEWRIGHT_REQUIRE_POSTGRES=1
 # What works at many things at once runs under the race detector, and only there: beside
-# all that follows, for none of it keeps every processor busy to its end. It isn't on in
-# SQLite itself, which is C that was translated, and would take more than half of the
-# time; it is in ours, and in the driver's.
+# all that follows, for none of it keeps every processor busy to its end, and in a session
+# of its own, to be ended with the servers it starts. It isn't on in SQLite itself, which
+# is C that was translated, and would take more than half of the time; it is in ours, and
+# in the driver's.
 watched=$(go list ./models/exchange ./cmd/solewright)
-CGO_ENABLED=1 go test -race -gcflags=modernc.org/sqlite/lib=-race=false $tests $watched >"$races" 2>&1 &
+CGO_ENABLED=1 setsid go test -race -gcflags=modernc.org/sqlite/lib=-race=false $tests $watched >"$scratch/races" 2>&1 &
 racing=$!
 go build ./...
 
@@ -72,6 +77,6 @@ go test $tests $others || failed=yes
 say "data races"
 wait $racing || failed=yes
 racing=''
-cat "$races"
+cat "$scratch/races"
 [ -z "$failed" ] || die "a test failed"
 say "all passed"
