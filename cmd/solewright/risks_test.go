@@ -25,7 +25,7 @@ func TestOneServerComputesTheRisksOfADay(t *testing.T) {
 			}
 		})
 		a := &app{ctx: t.Context(), now: func() time.Time { return time.Date(2026, 11, 1, 9, 0, 0, 0, time.UTC) }, stdout: t.Output(), stderr: t.Output()}
-		if err := settle(a, db, sim.New(sim.Options{Seed: 1, Inspections: 3000, Judge: true})); err != nil {
+		if err := settle(a, db, sim.New(sim.Options{Seed: 1, Inspections: 1000, Judge: true})); err != nil {
 			t.Fatal(err)
 		}
 		var winners, curves atomic.Int64
