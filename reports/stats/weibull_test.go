@@ -381,6 +381,41 @@ func plainLogLik(x []Interval, shape, scale float64) float64 {
 	return sum
 }
 
+// plainProfile searches the scale for the largest log-likelihood at a shape. At
+// that scale the last distance has a hazard of at least one event among all
+// pairs, the first one of little more than the log of their number; the
+// log-likelihood is concave in shape × log scale, which is what is searched.
+func plainProfile(x []Interval, shape float64) float64 {
+	first, last := math.Inf(1), 0.0
+	for _, v := range x {
+		for _, t := range []float64{v.Lower, v.Upper} {
+			if t > 0 && !math.IsInf(t, 1) {
+				first, last = min(first, t), max(last, t)
+			}
+		}
+	}
+	logLik := func(v float64) float64 { return plainLogLik(x, shape, math.Exp(v/shape)) }
+	// Plain arithmetic is −∞ far away, so a grid comes before the bracket.
+	low, high := shape*math.Log(first)-3, shape*math.Log(last)+7
+	step := (high - low) / 1000
+	at := low
+	for v := low; v < high; v += step {
+		if logLik(v) > logLik(at) {
+			at = v
+		}
+	}
+	low, high = at-step, at+step
+	for range 100 {
+		a, b := low+(high-low)/3, high-(high-low)/3
+		if logLik(a) < logLik(b) {
+			low = a
+		} else {
+			high = b
+		}
+	}
+	return logLik(low)
+}
+
 func TestWeibullLaws(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		x := intervalCensored(t, "group")
@@ -406,30 +441,13 @@ func TestWeibullLaws(t *testing.T) {
 				}
 			}
 		}
-		// Likelihood-ratio limits of the shape: the drop of the profile, found by
-		// search over the scale, is half the chi-square quantile.
+		// Likelihood-ratio limits of the shape: twice the drop of the profile is
+		// the chi-square quantile.
 		for _, limit := range []Float{w.ShapeLRLow, w.ShapeLRHigh} {
 			if !limit.OK || limit.V > 30 || limit.V < 0.2 {
 				continue
 			}
-			profile := func(mu float64) float64 { return plainLogLik(x, limit.V, math.Exp(mu)) }
-			const step = 0.01
-			mu := math.Log(w.Scale) - 4
-			for m := mu; m < math.Log(w.Scale)+4; m += step {
-				if profile(m) > profile(mu) {
-					mu = m
-				}
-			}
-			low, high := mu-step, mu+step
-			for range 100 {
-				a, b := low+(high-low)/3, high-(high-low)/3
-				if profile(a) < profile(b) {
-					low = a
-				} else {
-					high = b
-				}
-			}
-			if drop := 2 * (best - profile(low)); math.Abs(drop-3.841458821) > 1e-4 {
+			if drop := 2 * (best - plainProfile(x, limit.V)); math.Abs(drop-3.841458821) > 1e-4 {
 				t.Fatalf("at the shape limit %v twice the drop is %v, want 3.8415", limit.V, drop)
 			}
 		}
@@ -457,6 +475,31 @@ func TestWeibullLaws(t *testing.T) {
 			t.Fatalf("metres for kilometres turn the B50 limit %v into %v", w.B50LRLow.V, scaled.B50LRLow.V)
 		}
 	})
+}
+
+// Two worn at 40 and four sound at 110 leave the shape's lower limit where the
+// scale that goes with it is 73 times the fitted one. With exact and sound
+// pairs that scale is known: scale^shape = Σ t^shape / number worn.
+//
+// Source: Lawless JF (2003) Statistical Models and Methods for Lifetime Data,
+// Wiley, sec. 5.2.
+func TestAShapeLimitFarFromTheFittedScale(t *testing.T) {
+	x := []Interval{{40, 40, 2}, {110, math.Inf(1), 4}}
+	w := fitWeibull(t, x, 0.95)
+	for _, limit := range []Float{w.ShapeLRLow, w.ShapeLRHigh} {
+		if !limit.OK {
+			t.Fatal("a limit of the shape is undefined:", w.Why)
+		}
+		b := limit.V
+		scale := math.Pow((2*math.Pow(40, b)+4*math.Pow(110, b))/2, 1/b)
+		if drop := 2 * (w.LogLik - plainLogLik(x, b, scale)); !relativelyClose(drop, 3.841458821, 1e-7) {
+			t.Errorf("at the shape limit %v twice the drop is %v, want 3.841458821", b, drop)
+		}
+	}
+	b := w.ShapeLRLow.V
+	if far := math.Pow((2*math.Pow(40, b)+4*math.Pow(110, b))/2, 1/b) / w.Scale; math.Abs(far-73) > 1 {
+		t.Errorf("the scale at the lower limit is %v times the fitted one, not the case this test is for", far)
+	}
 }
 
 // The last Newton steps raise log L by less than it is computed to.
