@@ -152,8 +152,7 @@ func dayBound(text string, end bool) (uint16, bool) {
 			t = t.AddDate(0, 1, -1)
 		}
 	}
-	n := int64(t.Sub(epochDay) / (24 * time.Hour))
-	return uint16(min(max(n, 0), 1<<16-1)), true
+	return numbered(t), true
 }
 
 // scopes leaves the stores that scopes reach.

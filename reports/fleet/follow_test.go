@@ -189,6 +189,31 @@ func TestAStoreWithoutReadingsAnyMore(t *testing.T) {
 	}, dbtest.Clock(now))
 }
 
+// TestADayOutOfTheCalendar has a tablet's clock that had stopped, and one that ran
+// ahead: the copy goes on following what comes after them.
+func TestADayOutOfTheCalendar(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		places(t, db)
+		c := fleet.New(fleet.Options{Source: db.Feed(), Clock: now})
+		check(t, c.Load(t.Context()))
+		for n, at := range []time.Time{
+			time.Date(1970, 1, 1, 0, 5, 0, 0, time.UTC), time.Date(1999, 12, 31, 12, 0, 0, 0, time.UTC),
+			time.Date(2026, 1, 2, 12, 0, 0, 0, time.UTC), time.Date(2180, 1, 1, 12, 0, 0, 0, time.UTC), time.Date(9999, 12, 31, 12, 0, 0, 0, time.UTC),
+		} {
+			in := reading(n+1, pairRef(n+1), 0, 100, assess.Keep)
+			in.Record.At = at
+			must(db.SaveInspection(t.Context(), office, in))(t)
+		}
+		catchUp(t, db, c)
+		sameAsFresh(t, db, c.View(), fleet.Store)
+		got := asMap(must(c.View().Count(fleetWide(), fleet.Month))(t))
+		want := map[string]int{"[2000-01]": 2, "[2026-01]": 1, "[2179-06]": 2}
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("by month (-want +got):\n%s", diff)
+		}
+	}, dbtest.Clock(now))
+}
+
 func TestTwoWritersAtOnce(t *testing.T) {
 	for _, kind := range dbtest.Kinds(t) {
 		t.Run(kind, func(t *testing.T) {

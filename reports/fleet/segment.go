@@ -85,17 +85,26 @@ const noTilt = -1 << 15
 // epochDay is day 0 of the columns.
 var epochDay = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 
-// dayNumber returns the day's number from epochDay.
+// dayNumber returns the day's number from epochDay. A day out of the calendar, as
+// of a tablet whose clock had stopped, counts as its first or last: one wrong day
+// must not keep the fleet from all that follows it.
 func dayNumber(day string) (uint16, error) {
+	if len(day) > len(time.DateOnly) { // of the year 10000 or later, which was taken once
+		return lastDay, nil
+	}
 	t, err := time.Parse(time.DateOnly, day)
 	if err != nil {
 		return 0, err
 	}
-	n := int(t.Sub(epochDay) / (24 * time.Hour))
-	if n < 0 || n > 1<<16-1 {
-		return 0, fmt.Errorf("day %s is out of the fleet's calendar", day)
-	}
-	return uint16(n), nil
+	return numbered(t), nil
+}
+
+// lastDay is the last of the calendar, in the year 2179.
+const lastDay = 1<<16 - 1
+
+// numbered cuts a day to the calendar.
+func numbered(t time.Time) uint16 {
+	return uint16(min(max(int64(t.Sub(epochDay)/(24*time.Hour)), 0), lastDay))
 }
 
 func dayOf(n uint16) string { return epochDay.AddDate(0, 0, int(n)).Format(time.DateOnly) }
