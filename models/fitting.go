@@ -181,7 +181,9 @@ func (db *DB) saveFitting(ctx context.Context, t *txn, by Actor, row *fittingRow
 	if err != nil {
 		return nil, false, err
 	}
-	row.Day, row.Month = localDay(time.Time(row.At), zone)
+	if row.Day, row.Month, err = localDay(time.Time(row.At), zone); err != nil {
+		return nil, false, err
+	}
 	if _, err := t.ExecContext(ctx, fittingLayout.insert(db.dialect), fields(row)...); err != nil {
 		return nil, false, classify(err)
 	}

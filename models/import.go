@@ -284,7 +284,9 @@ func (im *importing) prepare(in *NewInspection) (*inspectionRow, []valueRow, err
 	if err != nil {
 		return nil, nil, err
 	}
-	row.finish(in, zone)
+	if err := row.finish(in, zone); err != nil {
+		return nil, nil, err
+	}
 	row.PairRef = text(cmp.Or(im.merged[r.PairRef], r.PairRef))
 	return row, vals, nil
 }

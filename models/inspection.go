@@ -59,7 +59,7 @@ type NewInspection struct {
 	// judged with, 0 for none.
 	AsNew int
 	// ClockOffset is the server's clock less the tablet's, as estimated; 0 when
-	// unknown.
+	// unknown. Stored, it is at most 12 days either way.
 	ClockOffset time.Duration
 	// Signed is the signature that the reading takes, if it takes one; it is used
 	// up as the reading is stored.
@@ -90,6 +90,11 @@ type Saved struct {
 // maxClockOff is how far a tablet's clock may be off before the reading is
 // flagged. House value.
 const maxClockOff = 5 * time.Minute
+
+// maxStoredOffset is the largest offset of a clock that has room in its column; a
+// clock that was further off, as one that begins in 1970, stands as so much. Day and
+// month go by the whole of it.
+const maxStoredOffset = 12 * 24 * time.Hour
 
 // errMoved says that somebody else changed a pair between reading and writing
 // it; the caller reads again.
@@ -234,7 +239,9 @@ func (db *DB) prepared(ctx context.Context, t *txn, in *NewInspection) (*inspect
 	if err != nil {
 		return nil, nil, err
 	}
-	row.finish(in, zone)
+	if err := row.finish(in, zone); err != nil {
+		return nil, nil, err
+	}
 	if row.ModelID, err = db.modelFor(ctx, t, r.Brand, r.Model, r.Version); err != nil {
 		return nil, nil, err
 	}
@@ -245,8 +252,11 @@ func (db *DB) prepared(ctx context.Context, t *txn, in *NewInspection) (*inspect
 }
 
 // finish fills in the local day and the flags that are the database's to set.
-func (row *inspectionRow) finish(in *NewInspection, zone *time.Location) {
-	row.Day, row.Month = localDay(in.Record.At.Add(in.ClockOffset), zone)
+func (row *inspectionRow) finish(in *NewInspection, zone *time.Location) error {
+	var err error
+	if row.Day, row.Month, err = localDay(in.Record.At.Add(in.ClockOffset), zone); err != nil {
+		return err
+	}
 	flags := assess.Flags(row.Flags) &^ assess.FlagPairContradicts // a property of the pair as it is now
 	if in.ClockOffset.Abs() > maxClockOff {
 		flags |= assess.FlagClockOff
@@ -255,12 +265,17 @@ func (row *inspectionRow) finish(in *NewInspection, zone *time.Location) {
 		flags |= assess.FlagVerdictDiffers
 	}
 	row.Flags = int64(flags)
+	return nil
 }
 
-// localDay returns the day and the month of an instant in a store's zone.
-func localDay(at time.Time, zone *time.Location) (day, month string) {
+// localDay returns the day and the month of an instant in a store's zone. Only a
+// year of four digits can stand in them.
+func localDay(at time.Time, zone *time.Location) (day, month string, err error) {
 	day = at.In(zone).Format(time.DateOnly)
-	return day, day[:len("2006-01")]
+	if len(day) != len(time.DateOnly) {
+		return "", "", refused("at", at.Format(time.RFC3339), "an instant that lies before the year 10000 in the store's zone")
+	}
+	return day, day[:len("2006-01")], nil
 }
 
 // strikeOut links the row with the one it supersedes and the one that

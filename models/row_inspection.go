@@ -257,7 +257,8 @@ func newRow(in *NewInspection) (*inspectionRow, []valueRow, error) {
 		VoidedAt: instant(r.VoidedAt), VoidReason: text(r.VoidReason), AmendReason: text(r.AmendReason), BodySHA: hash(in.SHA),
 	}
 	if in.ClockOffset != 0 {
-		row.ClockOffsetMS = number(assess.Of(int(in.ClockOffset / time.Millisecond)))
+		most := maxStoredOffset / time.Millisecond
+		row.ClockOffsetMS = number(assess.Of(int(min(max(in.ClockOffset/time.Millisecond, -most), most))))
 	}
 	row.setPattern(&f.Pattern)
 	vals, err := row.setReading(&r.Reading)

@@ -107,7 +107,9 @@ func (db *DB) saveAtOnce(ctx context.Context, by Actor, in NewInspection) (Saved
 	if err != nil {
 		return Saved{}, err
 	}
-	row.finish(&in, zone)
+	if err := row.finish(&in, zone); err != nil {
+		return Saved{}, err
+	}
 	if row.PairRef == "" {
 		row.PairRef = text(refFrom(r.ID, 0))
 	}

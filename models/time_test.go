@@ -1,6 +1,7 @@
 package models_test
 
 import (
+	"cmp"
 	"testing"
 	"time"
 
@@ -20,6 +21,7 @@ func TestLocalDay(t *testing.T) {
 		must(t, err)
 		return at
 	}
+	const kept = 12 * 24 * time.Hour // of an offset, by the doc of models.NewInspection
 	cases := []struct {
 		name, zone, at string
 		offset         time.Duration // of the tablet's clock
@@ -39,6 +41,8 @@ func TestLocalDay(t *testing.T) {
 		{"29 February", "Europe/Madrid", "2028-02-28T23:30:00Z", 0, "2028-02-29", "2028-02", false, ianaRules + " [+01:00]"},
 		{"a tablet's clock that is a little behind", "Europe/Madrid", "2025-12-31T22:59:00Z", 2 * time.Minute, "2026-01-01", "2026-01", false, ianaRules + " [+01:00]"},
 		{"a tablet's clock that is off is flagged", "Europe/Madrid", "2026-01-01T11:00:00Z", -26 * time.Hour, "2025-12-31", "2025-12", true, ianaRules + " [+01:00]"},
+		{"a tablet's clock that begins in 1970", "Europe/Madrid", "1970-01-01T00:05:00Z", instant("2026-01-01T11:00:00Z").Sub(instant("1970-01-01T00:05:00Z")), "2026-01-01", "2026-01", true, ianaRules + " [+01:00]"},
+		{"a tablet's clock that runs ahead by weeks", "Europe/Madrid", "2026-01-31T11:00:00Z", -30 * 24 * time.Hour, "2026-01-01", "2026-01", true, ianaRules + " [+01:00]"},
 		{"five minutes are not off", "Europe/Madrid", "2026-01-01T11:00:00Z", 5 * time.Minute, "2026-01-01", "2026-01", false, "maxClockOff, house value"},
 	}
 	dbtest.Each(t, func(t *testing.T, db *models.DB) {
@@ -62,7 +66,7 @@ func TestLocalDay(t *testing.T) {
 					must(t, db.SaveStore(t.Context(), office, store))
 					again, err := db.Inspection(t.Context(), in.Record.ID)
 					must(t, err)
-					if again.Day != c.day || !again.At.Equal(instant(c.at)) || again.At.Location() != time.UTC || again.ClockOffset != c.offset {
+					if again.Day != c.day || !again.At.Equal(instant(c.at)) || again.At.Location() != time.UTC || again.ClockOffset != min(max(c.offset, -kept), kept) {
 						t.Errorf("got %s, %s, %s", again.Day, again.At, again.ClockOffset)
 					}
 				})
@@ -73,6 +77,52 @@ func TestLocalDay(t *testing.T) {
 						t.Errorf("got %s, want 2026-07-01: %s [+12:00]", s.Day, ianaRules)
 					}
 				})
+			})
+		}
+	})
+}
+
+// A day of the year 10000 has no room in a column of days, wherever it comes from.
+func TestADayAfterTheLastIsRefused(t *testing.T) {
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		setUp(t, db)
+		last := time.Date(9999, 12, 31, 22, 59, 59, 0, time.UTC) // an hour less in Madrid
+		for _, c := range []struct {
+			name   string
+			at     time.Time
+			offset time.Duration
+			day    string
+		}{
+			{"the last instant", last, 0, "9999-12-31"},
+			{"midnight in the store", last.Add(time.Second), 0, ""},
+			{"a tablet's clock that is behind", last.AddDate(0, 0, -1), 48 * time.Hour, ""},
+		} {
+			t.Run(c.name, func(t *testing.T) {
+				for i, store := range []func(models.NewInspection) error{
+					func(in models.NewInspection) error {
+						_, err := db.SaveInspection(t.Context(), office, in)
+						return err
+					},
+					func(in models.NewInspection) (err error) {
+						_, e := db.ImportInspections(t.Context(), office, given(in), models.ImportOptions{Refused: func(_ int, refused error) { err = refused }})
+						return cmp.Or(err, e)
+					},
+				} {
+					in := reading(i, ref(i), 100, assess.Keep)
+					in.Record.ID = assess.NewV7(int64(len(c.name)), [10]byte{byte(i)})
+					in.Record.At, in.ClockOffset = c.at, c.offset
+					if err := store(in); c.day == "" {
+						wantField(t, err, "at")
+						continue
+					} else if err != nil {
+						t.Fatal(err)
+					}
+					stored, err := db.Inspection(t.Context(), in.Record.ID)
+					must(t, err)
+					if stored.Day != c.day || stored.Month != c.day[:7] {
+						t.Errorf("got %s and %s, want %s", stored.Day, stored.Month, c.day)
+					}
+				}
 			})
 		}
 	})

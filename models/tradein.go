@@ -154,7 +154,9 @@ func (db *DB) saveTradeIn(ctx context.Context, t *txn, by Actor, row tradeInRow,
 	if err != nil {
 		return StoredTradeIn{}, false, err
 	}
-	row.Day, row.Month = localDay(time.Time(row.At), zone)
+	if row.Day, row.Month, err = localDay(time.Time(row.At), zone); err != nil {
+		return StoredTradeIn{}, false, err
+	}
 	var currency string
 	if _, err := db.scalar(ctx, t, &currency, "SELECT currency FROM store WHERE code = ?", row.Store); err != nil {
 		return StoredTradeIn{}, false, err
