@@ -179,9 +179,13 @@ func clockOffset(c *gin.Context, now time.Time) (time.Duration, error) {
 	}
 	theirs, err := time.Parse(time.RFC3339Nano, text)
 	if err != nil {
-		return 0, refuseParameter(clientTime, "want an instant such as 2026-10-05T14:03:00Z")
+		return 0, refuseParameter(clientTime, "%.40q: want an instant such as 2026-10-05T14:03:00Z", text)
 	}
-	return now.Sub(theirs), nil
+	offset := now.Sub(theirs)
+	if !theirs.Add(offset).Equal(now) { // cut to what a Duration holds
+		return 0, refuseParameter(clientTime, "%.40q: want an instant such as 2026-10-05T14:03:00Z, within 290 years of the server's", text)
+	}
+	return offset, nil
 }
 
 // checkGiven holds what the runner was told against what the fitter saw

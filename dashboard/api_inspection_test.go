@@ -99,7 +99,9 @@ func TestATabletsClockIsTakenIntoAccount(t *testing.T) {
 	if n := len(decoded[pageOf[fields]](t, listed).Items); n != 1 {
 		t.Errorf("%d readings on the day by the server's clock, want 1", n)
 	}
-	want(t, r.call("PUT", path+id(2), r.fitter(), soundReading, clientTime, "noon"), http.StatusBadRequest)
+	for _, clock := range []string{"noon", "0001-01-01T00:00:00Z", "9999-12-31T23:59:59Z"} {
+		want(t, r.call("PUT", path+id(2), r.fitter(), soundReading, clientTime, clock), http.StatusBadRequest)
+	}
 }
 
 func TestEveryBadValueIsNamed(t *testing.T) {
@@ -114,7 +116,7 @@ func TestEveryBadValueIsNamed(t *testing.T) {
 		{"no JSON", `{"store":`, http.StatusBadRequest, nil},
 		{"nothing", ``, http.StatusBadRequest, nil},
 		{"two values", `{} {}`, http.StatusBadRequest, nil},
-		{"a list", `[]`, http.StatusUnprocessableEntity, nil},
+		{"a list", `[]`, http.StatusUnprocessableEntity, []string{"#"}},
 		{"an empty reading", `{}`, http.StatusUnprocessableEntity, []string{"#/store", "#/staff", "#/at", "#/kind"}},
 		{"an unknown member", soundReading.with(fields{"colour": "red"}), http.StatusUnprocessableEntity, []string{"#/colour"}},
 		{"an unknown member of a shoe", soundReading.with(fields{"left": fields{"sole": 1}}), http.StatusUnprocessableEntity, []string{"#/left/sole"}},

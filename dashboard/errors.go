@@ -146,7 +146,7 @@ func wrongFields(errs assess.FieldErrors) *failure {
 		switch {
 		case errors.Is(errs[i], assess.ErrMalformed) && field == "":
 			f.class = badSyntax
-		case !strings.HasPrefix(field, "/"):
+		case field != "" && !strings.HasPrefix(field, "/"):
 			field = "/" + field // a column's name, which is the member's
 		}
 		f.values = append(f.values, badValue{Pointer: fragment(field), Detail: errs[i].Reason()})
