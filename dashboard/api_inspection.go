@@ -442,6 +442,10 @@ func (s *Server) postVoid(c *gin.Context) error {
 		return err
 	}
 	voided, err := s.db.VoidInspection(c.Request.Context(), s.who(c).actor(), in.ID, body.Reason)
+	if wrong, ok := errors.AsType[assess.FieldError](err); ok && wrong.Field == "void_reason" {
+		wrong.Field = "reason" // which the body calls it
+		return wrong
+	}
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package dashboard
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"sync"
@@ -104,6 +105,43 @@ func TestATabletsClockIsTakenIntoAccount(t *testing.T) {
 	}
 }
 
+// What no text of a database may hold is refused, and where it stands is said,
+// before it gets there.
+func TestATextThatCannotBeStoredIsNamed(t *testing.T) {
+	clock := newTestClock()
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		r := newRigOn(t, db, clock)
+		for _, tt := range []struct {
+			name, method, path string
+			body               any
+			status             int
+			at                 []string
+		}{
+			{"a NUL in the query", "GET", "/inspections?staff=a%00b", nil, http.StatusBadRequest, []string{"staff"}},
+			{"no UTF-8 in the query", "GET", "/shoe-models?q=%ff", nil, http.StatusBadRequest, []string{"q"}},
+			{"a query that can't be read", "GET", "/inspections?limit=%zz", nil, http.StatusBadRequest, nil},
+			{"a NUL in the path", "GET", "/runners/a%00b", nil, http.StatusBadRequest, nil},
+			{"a cursor of other bytes", "GET", "/pairs?cursor=zzz", nil, http.StatusBadRequest, []string{"cursor"}},
+			{"a NUL in a body", "POST", "/inspections/" + id(1) + "/sign-off", fields{"purpose": "reading", "staff": "\x00", "store": storeA, "pin": "1"}, http.StatusUnprocessableEntity, []string{"#/staff"}},
+			{"two in a body", "PUT", "/trade-ins/" + id(1), fields{
+				"inspection_id": id(1), "store": "S\x00", "staff": "F-1", "at": "2026-10-05T11:00:00Z", "grade": "A", "route": "resale", "credit": 0, "advised": 0, "credit_table": 1, "voucher": "\x00",
+			}, http.StatusUnprocessableEntity, []string{"#/store", "#/voucher"}},
+			{"a number too large", "PUT", "/trade-ins/" + id(1), fields{
+				"inspection_id": id(1), "store": storeA, "staff": "F-1", "at": "2026-10-05T11:00:00Z", "grade": "A", "route": "resale", "credit": 0, "advised": 0, "credit_table": 1e300,
+			}, http.StatusUnprocessableEntity, []string{"#/credit_table"}},
+		} {
+			t.Run(tt.name, func(t *testing.T) {
+				w := r.call(tt.method, apiRoot+tt.path, r.office(), tt.body)
+				want(t, w, tt.status)
+				if got := pointers(t, w); !slices.Equal(got, tt.at) {
+					t.Errorf("at %q, want %q: %s", got, tt.at, w.Body)
+				}
+			})
+		}
+		want(t, r.post("/sign-in", url.Values{"staff": {"\x00"}, "password": {"x"}}), http.StatusBadRequest)
+	}, dbtest.Clock(clock.Now))
+}
+
 func TestEveryBadValueIsNamed(t *testing.T) {
 	r := newRig(t)
 	path := apiRoot + "/inspections/" + id(1)
@@ -193,6 +231,11 @@ func TestAVoidReadingStaysAndSaysSo(t *testing.T) {
 		t.Errorf("void %v at %v", got["void_reason"], got["voided_at"])
 	}
 	want(t, r.call("POST", path, manager, fields{"reason": "again"}), http.StatusConflict)
+	two := r.call("POST", path, manager, fields{"reason": "on\ntwo lines"})
+	want(t, two, http.StatusUnprocessableEntity)
+	if at := pointers(t, two); !slices.Equal(at, []string{"#/reason"}) {
+		t.Errorf("at %q, want #/reason: %s", at, two.Body)
+	}
 	want(t, r.call("POST", apiRoot+"/inspections/"+id(7)+"/void", manager, fields{"reason": "nothing"}), http.StatusNotFound)
 }
 

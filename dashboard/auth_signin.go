@@ -68,6 +68,9 @@ func form(c *gin.Context) (url.Values, error) {
 		}
 		return nil, &failure{class: badSyntax, detail: "the form can't be read", cause: err}
 	}
+	if name, ok := storable(c.Request.PostForm); !ok {
+		return nil, refuse(badSyntax, "%q: %s", strings.ToValidUTF8(name, "\ufffd"), wantText)
+	}
 	return c.Request.PostForm, nil
 }
 

@@ -5,10 +5,12 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"maps"
 	"mime"
 	"net/http"
 	"net/url"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -65,12 +67,39 @@ func (sp *spec) decode(body []byte, v any) error {
 		}
 		return f
 	}
+	if f := (&failure{class: badValues}); f.findUnstorable(loose, "") {
+		return f
+	}
 	strict := json.NewDecoder(bytes.NewReader(body))
 	strict.DisallowUnknownFields()
 	if err := strict.Decode(v); err != nil {
-		return &failure{class: badValues, values: []badValue{{Pointer: "#", Detail: "a value is of the wrong type"}}, cause: err}
+		pointer := ""
+		if e, ok := errors.AsType[*json.UnmarshalTypeError](err); ok && e.Field != "" {
+			pointer = "/" + strings.ReplaceAll(e.Field, ".", "/")
+		}
+		return &failure{class: badValues, values: []badValue{{Pointer: fragment(pointer), Detail: "the value is of the wrong type, or too large"}}, cause: err}
 	}
 	return nil
+}
+
+// findUnstorable names every text within value that can't be stored, and reports
+// whether there is one.
+func (f *failure) findUnstorable(value any, pointer string) bool {
+	switch v := value.(type) {
+	case string:
+		if !isText(v) {
+			f.values = append(f.values, badValue{Pointer: fragment(pointer), Detail: wantText})
+		}
+	case []any:
+		for i := range v {
+			f.findUnstorable(v[i], pointer+"/"+strconv.Itoa(i))
+		}
+	case map[string]any:
+		for _, name := range slices.Sorted(maps.Keys(v)) {
+			f.findUnstorable(v[name], pointer+member(name))
+		}
+	}
+	return len(f.values) > 0
 }
 
 // notJSON is the answer to a body that is no JSON, with the place where it
@@ -100,10 +129,15 @@ func pointerTo(value any, place string) string {
 		}
 		object, _ := value.(map[string]any)
 		name := longestName(object, place)
-		pointer += "/" + strings.NewReplacer("~", "~0", "/", "~1").Replace(name)
+		pointer += member(name)
 		value, place = object[name], place[len(name):]
 	}
 	return fragment(pointer)
+}
+
+// member is the step of a JSON pointer to the member of that name.
+func member(name string) string {
+	return "/" + strings.NewReplacer("~", "~0", "/", "~1").Replace(name)
 }
 
 // longestName returns the longest member of object that place begins with, and

@@ -6,9 +6,12 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"net/url"
 	"runtime/debug"
+	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/gin-gonic/gin"
 )
@@ -124,6 +127,41 @@ func (s *Server) sameOrigin(c *gin.Context) {
 		return
 	}
 	c.Next()
+}
+
+// readable refuses an address that no record can have: what isn't UTF-8, or has a
+// NUL in it, which PostgreSQL stores in no text.
+func (s *Server) readable(c *gin.Context) {
+	asked, err := url.ParseQuery(c.Request.URL.RawQuery)
+	switch name, ok := storable(asked); {
+	case err != nil:
+		s.fail(c, &failure{class: badQuery, detail: "what follows the ? can't be read: want name=value, joined by &, escaped by %", cause: err})
+		return
+	case !isText(c.Request.URL.Path):
+		s.fail(c, refuse(badQuery, "the address has a character that no text may have"))
+		return
+	case !ok:
+		s.fail(c, refuseParameter(strings.ToValidUTF8(name, "\ufffd"), "%s", wantText))
+		return
+	}
+	c.Next()
+}
+
+// wantText is what the texts of a request must be.
+const wantText = "want text in UTF-8 without NUL"
+
+// isText reports whether a text can be stored.
+func isText(s string) bool { return utf8.ValidString(s) && !strings.Contains(s, "\x00") }
+
+// storable returns the name of a value that no text may hold, and false where there
+// is one.
+func storable(values url.Values) (name string, ok bool) {
+	for name, all := range values {
+		if !isText(name) || slices.ContainsFunc(all, func(v string) bool { return !isText(v) }) {
+			return name, false
+		}
+	}
+	return "", true
 }
 
 // noRoute answers an address that isn't served, noMethod one that is, but not

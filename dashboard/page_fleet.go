@@ -1028,7 +1028,11 @@ func lifeCurve(w words, l *life) lifePanel {
 
 // doSignal acts on a signal from the page, and goes back to it.
 func (s *Server) doSignal(c *gin.Context) error {
-	body := signalBody{Do: c.PostForm("do"), To: c.PostForm("to"), Outcome: c.PostForm("outcome"), Words: c.PostForm("words")}
+	posted, err := form(c)
+	if err != nil {
+		return err
+	}
+	body := signalBody{Do: posted.Get("do"), To: posted.Get("to"), Outcome: posted.Get("outcome"), Words: posted.Get("words")}
 	if _, err := s.actOnSignal(c, body); err != nil {
 		return err
 	}

@@ -187,7 +187,7 @@ func (s *Server) newEngine() (*gin.Engine, error) {
 	if err := e.SetTrustedProxies(s.cfg.TrustedProxies); err != nil {
 		return nil, err
 	}
-	e.Use(s.observe, s.recoverPanic, s.secure, s.sameOrigin)
+	e.Use(s.observe, s.recoverPanic, s.secure, s.sameOrigin, s.readable)
 	e.NoRoute(s.authorise(anyone), s.noRoute)
 	e.NoMethod(s.noMethod)
 	for _, r := range s.table {

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"solewright/assess"
 	"solewright/models/retail"
@@ -310,7 +311,7 @@ func cursor(key ...string) string {
 // cursorOf reads a cursor of n parts.
 func cursorOf(s string, n int) ([]string, error) {
 	b, err := base64.RawURLEncoding.DecodeString(s)
-	if err != nil {
+	if err != nil || !utf8.Valid(b) {
 		return nil, errCursor
 	}
 	parts := strings.Split(string(b), "\x00")
