@@ -93,7 +93,7 @@ func (v *verifyCmd) verifyFleet(ctx context.Context, db *models.DB, differs func
 			model = l.ModelID.String()
 		}
 		counted := fmt.Sprintf("%s %s to %s %s %s/%s %s %s %s", model, kilometres(l.Lower), kilometres(l.Upper),
-			l.Verdict, l.Heel, l.Fore, l.Reason, l.Store, l.Month)
+			l.Verdict, l.Heel, l.Fore, l.Reason, l.Store, fleet.InCalendar(l.Month))
 		stored := copied[l.Ref]
 		delete(copied, l.Ref)
 		return differ("pair:"+l.Ref, stored, counted)

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"solewright/assess"
 	"solewright/models"
 	"solewright/reports/fleet"
 )
@@ -47,5 +48,22 @@ func TestVerifyFindsWhatTheFleetInMemoryMissed(t *testing.T) {
 	got := command(t, "", nil, "verify", "--db", url, "--data", data)
 	if got.code != exitWrong || !strings.Contains(got.out, "fleet: fleet in memory is stored as") {
 		t.Errorf("after: exit %d, %s%s; want 1 and the fleet named", got.code, got.out, got.err)
+	}
+}
+
+// A month that the fleet in memory cuts to its calendar is no difference.
+func TestVerifyKnowsDaysOutOfTheCalendar(t *testing.T) {
+	files, url := invented(t, 1), "file:"+filepath.Join(t.TempDir(), "a.db")
+	must(t, "migrate", "--db", url)
+	must(t, "import", "stores", filepath.Join(files, "stores.csv"), "--db", url)
+	rows := "pair_ref,store,staff,at,kind\r\n"
+	for n, at := range []string{"1970-01-01T12:00:00Z", "2026-01-01T12:00:00Z", "9999-12-30T12:00:00Z"} {
+		rows += assess.NewPairRef([5]byte{byte(n)}) + ",E1,E1-01," + at + ",check\r\n"
+	}
+	if got := command(t, rows, nil, "import", "inspections", "-", "--db", url); got.code != exitDone {
+		t.Fatalf("import: %s", got.err)
+	}
+	if says := must(t, "verify", "--db", url); !strings.Contains(says, "3 readings, 3 pairs") || !strings.Contains(says, " 0 differences") {
+		t.Errorf("verify: %s", says)
 	}
 }

@@ -125,6 +125,16 @@ var monthOfDay = sync.OnceValue(func() *[1 << 16]uint16 {
 	return &months
 })
 
+// InCalendar returns a month as the columns have it: one out of their calendar is its
+// first or its last.
+func InCalendar(month string) string {
+	n, ok := dayBound(month, false)
+	if !ok { // of the year 10000 or later
+		n = lastDay
+	}
+	return monthOf(monthNumber(n))
+}
+
 func monthOf(n int) string { return epochDay.AddDate(0, n, 0).Format("2006-01") }
 
 // unreadChecks are the checks whose bits row.unread holds, first those of the
