@@ -197,6 +197,24 @@ func (db *DB) setTaste(ctx context.Context, by Actor, code, column, value string
 	})
 }
 
+// Codes of people and tablets, and what a token is called, as an export of them and
+// of their readings can be read back. Who was set up otherwise before stays.
+var (
+	staffCode  = assess.Code("staff", 32, itself)
+	deviceCode = assess.Code("device", 64, itself)
+	tokenName  = assess.Text("name", 80, itself)
+)
+
+func itself(s *string) *string { return s }
+
+// isWritten refuses a text that a field can't be.
+func isWritten(f assess.Field[string], text string) error {
+	if want := f.Parse(new(string), text); want != "" {
+		return refused(f.Name, text, want)
+	}
+	return nil
+}
+
 // SaveStaff creates an account, or changes the one with its code. A change of
 // roles, scopes or retirement ends its sessions.
 func (db *DB) SaveStaff(ctx context.Context, by Actor, s retail.Staff) error {
@@ -215,6 +233,9 @@ func (db *DB) SaveStaff(ctx context.Context, by Actor, s retail.Staff) error {
 		}
 		old, err := takeRow[accountRow](t.g.Where("code = ?", s.Code))
 		isKnown := err == nil
+		if wrong := isWritten(staffCode, s.Code); wrong != nil && !isKnown {
+			return wrong
+		}
 		if err != nil && !errors.Is(err, gorm.ErrRecordNotFound) {
 			return err
 		}

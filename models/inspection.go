@@ -350,7 +350,7 @@ func asStored(row *inspectionRow, vals []valueRow, contradicts Contradiction) (*
 
 // voidReason is the text that a reason may be, so that it comes back from an
 // export.
-var voidReason = assess.Text("void_reason", 300, func(s *string) *string { return s })
+var voidReason = assess.Text("void_reason", 300, itself)
 
 // VoidInspection marks a reading as void and computes its pair anew. Voiding a
 // void reading is ErrConflict.
@@ -358,8 +358,8 @@ func (db *DB) VoidInspection(ctx context.Context, by Actor, reading assess.UUID,
 	if reason == "" {
 		return nil, assess.FieldError{Field: "void_reason", Want: "why the reading is void", Err: assess.ErrMissingField}
 	}
-	if want := voidReason.Parse(new(string), reason); want != "" {
-		return nil, refused("void_reason", reason, want)
+	if err := isWritten(voidReason, reason); err != nil {
+		return nil, err
 	}
 	var voided *Inspection
 	err := db.tx(ctx, func(t *txn) error {

@@ -75,6 +75,9 @@ func TestStaff(t *testing.T) {
 			{"no scope is refused", retail.Staff{Code: "X", Role: retail.Fitter}, "scopes"},
 			{"a store that isn't there is refused", retail.Staff{Code: "X", Role: retail.Fitter, Scopes: []retail.Scope{{Store: "S-9"}}}, "scopes"},
 			{"a region that isn't there is refused", retail.Staff{Code: "X", Role: retail.Fitter, Scopes: []retail.Scope{{Region: "WEST"}}}, "scopes"},
+			{"a code that no export could give back is refused", retail.Staff{Code: "the new one", Role: retail.Fitter, Scopes: models.Fleet}, "staff"},
+			{"a code with a NUL is refused", retail.Staff{Code: "X\x00", Role: retail.Fitter, Scopes: models.Fleet}, "staff"},
+			{"a code that is too long is refused", retail.Staff{Code: strings.Repeat("X", 33), Role: retail.Fitter, Scopes: models.Fleet}, "staff"},
 			{"no code is refused", retail.Staff{Role: retail.Fitter, Scopes: models.Fleet}, "staff"},
 		} {
 			t.Run(c.name, func(t *testing.T) { wantField(t, db.SaveStaff(t.Context(), office, c.s), c.field) })
@@ -356,6 +359,8 @@ func TestTokens(t *testing.T) {
 		t.Run("one that lasts no time, or has no name or scope, is refused", func(t *testing.T) {
 			_, err := db.AddToken(t.Context(), office, models.Token{Name: "x", Role: retail.Fitter, Scopes: models.Fleet}, 0)
 			wantField(t, err, "days")
+			_, err = db.AddToken(t.Context(), office, models.Token{Name: "a\nb", Role: retail.Fitter, Scopes: models.Fleet}, time.Hour)
+			wantField(t, err, "name")
 			_, err = db.AddToken(t.Context(), office, models.Token{Role: retail.Fitter, Scopes: models.Fleet}, time.Hour)
 			wantField(t, err, "name")
 			_, err = db.AddToken(t.Context(), office, models.Token{Name: "x", Role: retail.Fitter}, time.Hour)
@@ -429,6 +434,10 @@ func TestDevices(t *testing.T) {
 			wantErr(t, err, models.ErrTooMany)
 		})
 		t.Run("it belongs to its store", func(t *testing.T) {
+			for _, code := range []string{"left of the till", "T\x00", strings.Repeat("T", 65)} {
+				_, err := db.AddDevice(t.Context(), office, code, "S-1")
+				wantField(t, err, "device") // a reading's device comes back from an export
+			}
 			_, err := db.AddDevice(t.Context(), office, "T-1", "S-2")
 			wantErr(t, err, models.ErrConflict)
 			_, err = db.AddDevice(t.Context(), office, "T-3", "S-9")

@@ -70,6 +70,9 @@ func (db *DB) AddToken(ctx context.Context, by Actor, t Token, lasts time.Durati
 	if t.Name == "" {
 		return "", refused("name", t.Name, "a name for the token")
 	}
+	if err := isWritten(tokenName, t.Name); err != nil {
+		return "", err
+	}
 	if lasts <= 0 {
 		return "", refused("days", lasts.String(), "a time in the future")
 	}
@@ -81,6 +84,12 @@ func (db *DB) AddToken(ctx context.Context, by Actor, t Token, lasts time.Durati
 	}
 	err = db.tx(ctx, func(tx *txn) error {
 		if err := db.checkScopes(ctx, tx, t.Role, t.Scopes); err != nil {
+			return err
+		}
+		switch _, err := takeRow[tokenRow](tx.g.Where("name = ?", t.Name)); {
+		case err == nil:
+			return fmt.Errorf("there is or was a token of that name: choose another: %w", ErrConflict)
+		case !errors.Is(err, gorm.ErrRecordNotFound):
 			return err
 		}
 		if err := tx.g.Create(&row).Error; err != nil {
@@ -178,6 +187,9 @@ func (db *DB) AddDevice(ctx context.Context, by Actor, code, store string) (enro
 			return err
 		}
 		row, err := takeRow[deviceRow](t.g.Where("code = ?", code))
+		if wrong := isWritten(deviceCode, code); wrong != nil && err != nil {
+			return wrong
+		}
 		switch {
 		case errors.Is(err, gorm.ErrRecordNotFound):
 			err = t.g.Create(&deviceRow{
