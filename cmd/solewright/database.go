@@ -1,12 +1,14 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
 	"strings"
 
+	"solewright/assess"
 	"solewright/models"
 )
 
@@ -26,17 +28,35 @@ func (d *database) open(a *app, log *slog.Logger, create bool) (*models.DB, erro
 		url = "file:" + filepath.Join(d.Data, "solewright.db")
 	}
 	if path, embedded := strings.CutPrefix(url, "file:"); embedded {
-		path, _, _ = strings.Cut(path, "?")
+		if path, _, _ = strings.Cut(path, "?"); path == "" {
+			return nil, usageError{fmt.Errorf("--db: %q: want file:PATH", url)}
+		}
 		if _, err := os.Stat(path); os.IsNotExist(err) && !create {
 			return nil, fmt.Errorf("there is no database at %s: make one with solewright migrate, or name another with --db", path)
 		}
 		if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
 			return nil, fmt.Errorf("the folder of the database: %w", err)
 		}
-	} else if !strings.HasPrefix(url, "postgres://") && !strings.HasPrefix(url, "postgresql://") {
+		if len(d.Replicas) > 0 {
+			return nil, usageError{errors.New("--db-replica: the embedded database has none: it goes with --db postgres://…")}
+		}
+	} else if !onPostgres(url) {
 		return nil, usageError{fmt.Errorf("--db: %q: want file:PATH or postgres://…", url)}
 	}
-	return models.Open(a.ctx, models.Options{URL: url, Replicas: d.Replicas, Clock: a.now, Log: log})
+	for _, r := range d.Replicas {
+		if !onPostgres(r) {
+			return nil, usageError{fmt.Errorf("--db-replica: %q: want postgres://…", r)}
+		}
+	}
+	db, err := models.Open(a.ctx, models.Options{URL: url, Replicas: d.Replicas, Clock: a.now, Log: log})
+	if wrong, ok := errors.AsType[assess.FieldError](err); ok {
+		err = usageError{fmt.Errorf("--%s: %s", wrong.Field, wrong.Reason())}
+	}
+	return db, err
+}
+
+func onPostgres(url string) bool {
+	return strings.HasPrefix(url, "postgres://") || strings.HasPrefix(url, "postgresql://")
 }
 
 // snapshot is the file from which the fleet in memory starts again.

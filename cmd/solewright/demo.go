@@ -35,6 +35,9 @@ func (d *demoCmd) Run(a *app) error {
 	if d.Pairs < 1 || d.Pairs > 10_000_000 {
 		return usageError{fmt.Errorf("--pairs: %d: want 1 to 10000000", d.Pairs)}
 	}
+	if err := listenable("--addr", d.Addr); err != nil {
+		return err
+	}
 	begin := a.now()
 	folder := d.Data
 	if folder == "" {

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -53,14 +54,60 @@ func TestWrongCommandLinesExitWithTwo(t *testing.T) {
 		{"migrate", "--db", "mysql://x"},
 		{"serve", "--tls-cert", "cert.pem"},
 		{"token", "add", "t", "--role", "king"},
+		{"serve", "--addr", "here"},
+		{"serve", "--addr", ":99999"},
+		{"serve", "--metrics-addr", "9100"},
+		{"serve", "--trusted-proxy", "10.0.0.0/99"},
+		{"serve", "--photos", "ftp:x"},
+		{"serve", "--db", "file:"},
+		{"serve", "--db", "postgres://u:hush@h/d?sslmode=perhaps"},
+		{"serve", "--db", "file:x.db", "--db-replica", "postgres://h/d"},
+		{"serve", "--db", "postgres://h/d", "--db-replica", "replica-1"},
+		{"serve", "--oidc-issuer", "provider", "--oidc-client", "c", "--public-url", "https://h"},
+		{"serve", "--oidc-issuer", "https://p", "--oidc-client", "c", "--public-url", "h"},
+		{"demo", "--addr", "here"},
 	} {
-		got := command(t, "", nil, args...)
+		got := command(t, "", map[string]string{"SOLEWRIGHT_DATA": t.TempDir()}, args...)
+		flags := slices.DeleteFunc(slices.Clone(args), func(arg string) bool { return !strings.HasPrefix(arg, "--") })
+		if len(flags) > 0 && !slices.ContainsFunc(flags, func(flag string) bool { return strings.Contains(got.err, flag) }) {
+			t.Errorf("%q: %q names no flag", args, got.err)
+		}
+		if strings.Contains(got.err, "hush") {
+			t.Errorf("%q: %q tells a password", args, got.err)
+		}
 		if got.code != exitUsage || strings.Count(got.err, "\n") != 1 {
 			t.Errorf("%q: exit %d, %q; want 2 and one line", args, got.code, got.err)
 		}
 	}
 	if got := command(t, "", nil, "--help"); got.code != exitDone || !strings.Contains(got.out, "judge") {
 		t.Errorf("--help: exit %d, %q", got.code, got.out)
+	}
+}
+
+func TestAMissingCertificateIsNamedBeforeAnythingIsOpened(t *testing.T) {
+	data := filepath.Join(t.TempDir(), "data")
+	got := command(t, "", nil, "serve", "--data", data, "--tls-cert", filepath.Join(data, "none.pem"), "--tls-key", "none.pem")
+	if got.code != exitWrong || !strings.Contains(got.err, "--tls-cert") || !strings.Contains(got.err, "none.pem") || strings.Count(got.err, "\n") != 1 {
+		t.Errorf("exit %d, %q; want 1, and the flag and the file on one line", got.code, got.err)
+	}
+	if _, err := os.Stat(data); !os.IsNotExist(err) {
+		t.Error("a data folder was made")
+	}
+}
+
+func TestCountsComeAsJSON(t *testing.T) {
+	files, db := invented(t, 3), "file:"+filepath.Join(t.TempDir(), "a.db")
+	for _, row := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"migrate"}, `"was":0`},
+		{[]string{"import", "stores", filepath.Join(files, "stores.csv"), "--dry-run"}, `{"bad":0,"dry_run":true,"known":0,"read":12,"stored":12}`},
+	} {
+		out := must(t, append(row.args, "--json", "--db", db)...)
+		if !json.Valid([]byte(out)) || !strings.Contains(out, row.want) {
+			t.Errorf("%q: %q, want %s", row.args, out, row.want)
+		}
 	}
 }
 

@@ -1,10 +1,14 @@
 package main
 
-import "fmt"
+import (
+	"encoding/json"
+	"fmt"
+)
 
 type migrateCmd struct {
 	database
 	Check bool `help:"Change nothing; fail when the schema is behind."`
+	JSON  bool `name:"json" help:"Print the numbers of the schema as one line of JSON."`
 }
 
 func (m *migrateCmd) Run(a *app) error {
@@ -20,10 +24,13 @@ func (m *migrateCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	if from == to {
-		fmt.Fprintf(a.stdout, "schema %d, nothing to do\n", to)
-		return nil
+	switch {
+	case m.JSON:
+		err = json.NewEncoder(a.stdout).Encode(map[string]int64{"schema": to, "was": from})
+	case from == to:
+		_, err = fmt.Fprintf(a.stdout, "schema %d, nothing to do\n", to)
+	default:
+		_, err = fmt.Fprintf(a.stdout, "schema %d, was %d\n", to, from)
 	}
-	fmt.Fprintf(a.stdout, "schema %d, was %d\n", to, from)
-	return nil
+	return err
 }

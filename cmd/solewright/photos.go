@@ -34,7 +34,7 @@ func (p *photoStore) files(data string) (*photos.Store, error) {
 	}
 	files, err := photos.Open(url, access)
 	if err != nil {
-		return nil, fmt.Errorf("--photos: %w", err)
+		return nil, usageError{fmt.Errorf("--photos: %w", err)}
 	}
 	return files, nil
 }

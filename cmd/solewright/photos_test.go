@@ -37,12 +37,13 @@ func TestPhotosMayLieInABucket(t *testing.T) {
 	for _, c := range []struct {
 		args []string
 		says string
+		code int
 	}{
-		{nil, "a bucket takes a key and its secret"},
-		{[]string{"--photos-secret-file", secret + ".gone"}, "--photos-secret-file"},
-		{[]string{"--photos", "s3://shoes"}, "want s3:https://HOST/BUCKET"},
+		{nil, "a bucket takes a key and its secret", exitUsage},
+		{[]string{"--photos-secret-file", secret + ".gone"}, "--photos-secret-file", exitWrong},
+		{[]string{"--photos", "s3://shoes"}, "want s3:https://HOST/BUCKET", exitUsage},
 	} {
-		if got := verify(in, c.args...); got.code != exitWrong || !strings.Contains(got.err, c.says) || strings.Count(got.err, "\n") != 1 {
+		if got := verify(in, c.args...); got.code != c.code || !strings.Contains(got.err, c.says) || strings.Count(got.err, "\n") != 1 {
 			t.Errorf("%q: exit %d, %q, want one line that says %q", c.args, got.code, got.err, c.says)
 		}
 	}

@@ -8,6 +8,8 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
+	"net/url"
 	"os"
 	"runtime/debug"
 	"strings"
@@ -78,6 +80,11 @@ func (p *signInProvider) provider() (*dashboard.Provider, error) {
 			return nil, fmt.Errorf("--oidc-secret-file: %w", err)
 		}
 	}
+	for _, u := range []struct{ flag, text string }{{"--oidc-issuer", p.OIDCIssuer}, {"--public-url", p.PublicURL}} {
+		if at, err := url.Parse(u.text); err != nil || at.Host == "" || at.Scheme != "http" && at.Scheme != "https" {
+			return nil, usageError{fmt.Errorf("%s: %q: want an address such as https://HOST", u.flag, u.text)}
+		}
+	}
 	return &dashboard.Provider{
 		Issuer: p.OIDCIssuer, Client: p.OIDCClient, Secret: strings.TrimSpace(string(secret)), Claim: p.OIDCClaim, Public: p.PublicURL,
 	}, nil
@@ -86,6 +93,9 @@ func (p *signInProvider) provider() (*dashboard.Provider, error) {
 func (s *serveCmd) Run(a *app) error {
 	if (s.TLSCert == "") != (s.TLSKey == "") {
 		return usageError{errors.New("--tls-cert and --tls-key go together")}
+	}
+	if err := s.check(); err != nil {
+		return err
 	}
 	log := a.logger()
 	db, err := s.open(a, log, true)
@@ -101,6 +111,49 @@ func (s *serveCmd) Run(a *app) error {
 		return err
 	}
 	return s.serve(a, db, log, nil)
+}
+
+// check looks at what can be seen to be wrong before anything is opened.
+func (s *serveCmd) check() error {
+	if err := listenable("--addr", s.Addr); err != nil {
+		return err
+	}
+	if s.MetricsAddr != "" {
+		if err := listenable("--metrics-addr", s.MetricsAddr); err != nil {
+			return err
+		}
+	}
+	for _, of := range s.TrustedProxy {
+		_, notNet := netip.ParsePrefix(of)
+		if _, notAddr := netip.ParseAddr(of); notNet != nil && notAddr != nil {
+			return usageError{fmt.Errorf("--trusted-proxy: %q: want an address or a network such as 10.0.0.0/8", of)}
+		}
+	}
+	if _, err := s.provider(); err != nil {
+		return err
+	}
+	if _, err := s.files(s.Data); err != nil {
+		return err
+	}
+	if s.TLSCert == "" {
+		return nil
+	}
+	if _, err := tls.LoadX509KeyPair(s.TLSCert, s.TLSKey); err != nil {
+		return fmt.Errorf("--tls-cert, --tls-key: %w", err)
+	}
+	return nil
+}
+
+// listenable refuses what is no address to listen on.
+func listenable(flag, addr string) error {
+	_, port, err := net.SplitHostPort(addr)
+	if err == nil {
+		_, err = net.LookupPort("tcp", port)
+	}
+	if err != nil {
+		return usageError{fmt.Errorf("%s: %q: want HOST:PORT or :PORT, with a port from 0 to 65535", flag, addr)}
+	}
+	return nil
 }
 
 // serve answers on the address until the context ends. ready, where given, is

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -22,6 +23,7 @@ type importCmd struct {
 	Kind     string `arg:"" enum:"shoe-models,stores,staff,runners,fittings,inspections,sales,events" help:"shoe-models, stores, staff, runners, fittings, inspections, sales or events."`
 	File     string `arg:"" help:"CSV (RFC 4180) with a header; - is standard input."`
 	DryRun   bool   `help:"Check everything, store nothing."`
+	JSON     bool   `name:"json" help:"Print the counts as one line of JSON."`
 	KeepGood bool   `help:"Store the good rows though others are bad; the bad ones go to FILE.rejected.csv."`
 }
 
@@ -58,7 +60,16 @@ func (i *importCmd) Run(a *app) error {
 		if i.DryRun {
 			what = "would be stored"
 		}
-		fmt.Fprintf(a.stdout, "%d rows read, %d %s, %d known already, %d bad\n", sum.Read, sum.Stored, what, sum.Known, len(sum.Bad))
+		if i.JSON {
+			err = json.NewEncoder(a.stdout).Encode(map[string]any{
+				"read": sum.Read, "stored": sum.Stored, "known": sum.Known, "bad": len(sum.Bad), "dry_run": i.DryRun,
+			})
+		} else {
+			_, err = fmt.Fprintf(a.stdout, "%d rows read, %d %s, %d known already, %d bad\n", sum.Read, sum.Stored, what, sum.Known, len(sum.Bad))
+		}
+		if err != nil {
+			return err
+		}
 		if len(sum.Bad) == 0 {
 			return nil
 		}
