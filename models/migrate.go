@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"embed"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io/fs"
 
@@ -41,8 +42,12 @@ func (db *DB) provider() (*goose.Provider, error) {
 }
 
 // Migrate brings the schema up to date and returns the versions before and
-// after. It may run from several servers at once.
+// after. It may run from several servers at once. A schema that is newer than the
+// program is ErrSchemaNew, and stays as it is.
 func (db *DB) Migrate(ctx context.Context) (from, to int64, err error) {
+	if err := db.CheckSchema(ctx); err != nil && !errors.Is(err, ErrSchemaOld) {
+		return 0, 0, err
+	}
 	p, err := db.provider()
 	if err != nil {
 		return 0, 0, err

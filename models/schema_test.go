@@ -149,6 +149,8 @@ func TestMigrate(t *testing.T) {
 				_, err := db.Primary().ExecContext(t.Context(), db.SQL("INSERT INTO goose_db_version (version_id, is_applied) VALUES (?, ?)"), want+1, true)
 				must(t, err)
 				wantErr(t, db.CheckSchema(t.Context()), models.ErrSchemaNew)
+				_, _, err = db.Migrate(t.Context())
+				wantErr(t, err, models.ErrSchemaNew)
 			})
 		})
 	}
