@@ -46,6 +46,17 @@ var (
 	ErrTooMany = errors.New("too many attempts")
 )
 
+// errClosedFile is ErrUnreachable of a file, which has no address and doesn't run.
+var errClosedFile error = closedFile{}
+
+type closedFile struct{}
+
+func (closedFile) Error() string {
+	return "the database file can't be opened: it and its folder must be there and be writable"
+}
+
+func (closedFile) Is(err error) bool { return err == ErrUnreachable }
+
 // refused says which field of an input is wrong, and what is allowed.
 func refused(field, value, want string) error {
 	return assess.FieldError{Field: field, Value: value, Want: want, Err: assess.ErrOutOfRange}
@@ -120,7 +131,9 @@ func sqliteSentinel(code int) error {
 		return ErrFull
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM:
 		return ErrReadOnly
-	case sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR:
+	case sqlite3.SQLITE_CANTOPEN:
+		return errClosedFile
+	case sqlite3.SQLITE_IOERR:
 		return ErrUnreachable
 	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
 		return ErrDamaged

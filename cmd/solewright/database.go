@@ -28,7 +28,7 @@ func (d *database) open(a *app, log *slog.Logger, create bool) (*models.DB, erro
 		url = "file:" + filepath.Join(d.Data, "solewright.db")
 	}
 	if path, embedded := strings.CutPrefix(url, "file:"); embedded {
-		if path, _, _ = strings.Cut(path, "?"); path == "" {
+		if path == "" {
 			return nil, usageError{fmt.Errorf("--db: %q: want file:PATH", url)}
 		}
 		if _, err := os.Stat(path); os.IsNotExist(err) && !create {
