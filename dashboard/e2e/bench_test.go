@@ -203,6 +203,9 @@ func TestReloadRestoresTheTicket(t *testing.T) {
 	shop, b := newShop(t), newBrowser(t, landscape)
 	shop.signIn(b, fitterCode)
 	id := shop.begin(b, "trade-in")
+	b.write("#shoe", "fenl") // no shoe, and not dropped in silence
+	b.tap("#km")
+	b.until(`document.querySelector("#says").innerText.includes("“fenl” was not taken") && document.querySelector("#shoe").value === ""`)
 	b.write("#shoe", "ondrell fenline 2") // whole, and picked by going on
 	b.write("#runner", "R-20931")
 	b.press(kb.Tab)

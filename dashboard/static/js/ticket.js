@@ -13,7 +13,7 @@ const SHOWN = 6;
 
 const nameOf = (m) => [m.brand, m.model, m.version].filter(Boolean).join(" ");
 
-let found = [], marked = -1, timer = 0, asked = 0;
+let found = [], marked = -1, timer = 0, asked = 0, looking = false;
 
 // search asks the catalogue; without a line it looks among the models this tablet has met.
 async function search(q) {
@@ -44,6 +44,7 @@ function choose(bench, m) {
 }
 
 function take(bench, m) {
+  looking = false;
   bench.ticket.model = { id: m.model_id, category: m.category };
   bench.asNew = asNewOf(m);
   for (const name of ["brand", "model", "version"]) set(bench.reading, "pair", name, m[name] || undefined);
@@ -64,9 +65,10 @@ function close() {
 
 function pickMarked(bench, i) {
   if (i === found.length || i === "typed") {
-    const typed = byId("shoe").value.trim();
+    const name = byId("shoe").value.trim();
+    looking = false;
     close();
-    if (typed && !GTIN.test(typed)) set(bench.reading, "pair", "model", typed);
+    if (name && !GTIN.test(name)) set(bench.reading, "pair", "model", name);
     bench.panel = "typed";
     bench.focusPanel = true;
     bench.changed();
@@ -89,9 +91,8 @@ function bindShoe(bench) {
     marked = found.length ? 0 : -1;
     return true;
   };
-  let typed = false;
   input.addEventListener("input", () => {
-    typed = true;
+    looking = true;
     clearTimeout(timer);
     const q = input.value.trim();
     if (q === "") { close(); return; }
@@ -112,15 +113,16 @@ function bindShoe(bench) {
     } else return;
     event.stopPropagation();
   });
-  // Who types a shoe's whole name and goes on has picked it.
+  // Who types a shoe's whole name and goes on has picked it. What is no shoe's name isn't dropped in silence.
   input.addEventListener("blur", () => {
-    const q = typed ? input.value.trim() : "", whole = q.toLowerCase();
-    typed = false;
+    const q = looking ? input.value.trim() : "", whole = q.toLowerCase();
+    looking = false;
     setTimeout(async () => {
       close();
       const named = q && q !== nameOf(bench.reading) && await look(q) && found.find((m) => nameOf(m).toLowerCase() === whole);
-      if (named) take(bench, named);
-      else drawTicket(bench);
+      if (named) { take(bench, named); return; }
+      if (q && q !== nameOf(bench.reading)) bench.say(t("shoe.not-taken", { q }));
+      drawTicket(bench);
     }, 200);
   });
   // The line keeps the focus while the finger is down, so that the list stays until it is up again.
