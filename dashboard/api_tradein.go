@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"slices"
 	"time"
@@ -30,7 +31,7 @@ type tradeInBody struct {
 	Credit      int64     `json:"credit" minimum:"0" maximum:"100000000" doc:"What was given, in minor units of the store's currency"`
 	Advised     int64     `json:"advised" minimum:"0" maximum:"100000000" doc:"What the credit table said on the screen"`
 	Currency    string    `json:"currency,omitempty" pattern:"^[A-Z]{3}$" doc:"ISO 4217; the store's where absent"`
-	CreditTable int       `json:"credit_table" minimum:"0" doc:"Number of the table, 0 where there is none"`
+	CreditTable int       `json:"credit_table" minimum:"0" maximum:"2147483647" doc:"Number of the table, 0 where there is none"`
 	OverrideBy  string    `json:"override_by,omitempty" maxLength:"32" doc:"Who allowed another credit than advised"`
 	Reason      string    `json:"reason,omitempty" maxLength:"300" doc:"Why the credit is not as advised"`
 	Voucher     string    `json:"voucher,omitempty" maxLength:"80" doc:"Reference of the voucher"`
@@ -140,6 +141,15 @@ func (s *Server) putTradeIn(c *gin.Context) error {
 	}
 	if err := s.checkRoute(ctx, &in); err != nil {
 		return err
+	}
+	if in.CreditTable > 0 {
+		if _, err := s.db.VersionOf(ctx, models.CreditTables, in.CreditTable); errors.Is(err, models.ErrNotFound) {
+			return &failure{class: badValues, values: []badValue{{
+				Pointer: "#/credit_table", Detail: fmt.Sprintf("%d: want the number of a credit table, 0 where there is none", in.CreditTable),
+			}}}
+		} else if err != nil {
+			return err
+		}
 	}
 	stored, created, err := s.db.SaveTradeIn(ctx, who.actor(), in, sha256.Sum256(canonical))
 	if err != nil {

@@ -437,6 +437,8 @@ func TestTradeIn(t *testing.T) {
 		}{
 			{"another credit than the table's needs a name", func(t *models.TradeIn) { t.Credit, t.Reason = 2000, "regular" }, "override_by"},
 			{"another credit than the table's needs a reason", func(t *models.TradeIn) { t.Credit, t.OverrideBy = 2000, "M-1" }, "reason"},
+			{"a voucher on two lines is refused", func(t *models.TradeIn) { t.Voucher = "V-1\nV-2" }, "voucher"},
+			{"a name that turns the line around is refused", func(t *models.TradeIn) { t.Staff = "\u202eF-1" }, "staff"},
 			{"a credit below zero is refused", func(t *models.TradeIn) { t.Credit, t.Advised = -1, -1 }, "credit"},
 			{"another currency than the store's is refused", func(t *models.TradeIn) { t.Currency = "USD" }, "currency"},
 			{"a reading that isn't there is refused", func(t *models.TradeIn) { t.InspectionID = assess.UUID{9} }, "inspection_id"},

@@ -108,6 +108,14 @@ func (t *TradeIn) check() error {
 	override := t.Credit != t.Advised
 	missing(override && t.OverrideBy == "", "override_by", "who allowed another credit than the table's")
 	missing(override && t.Reason == "", "reason", "why the credit is not the table's")
+	for _, w := range []struct {
+		field, text string
+		limit       int
+	}{{"staff", t.Staff, 32}, {"device", t.Device, 64}, {"override_by", t.OverrideBy, 96}, {"reason", t.Reason, 300}, {"voucher", t.Voucher, 80}} {
+		if wrong, ok := errors.AsType[assess.FieldError](isWritten(assess.Text(w.field, w.limit, itself), w.text)); ok {
+			errs.Add(wrong)
+		}
+	}
 	if t.Credit < 0 || t.Advised < 0 {
 		errs.Add(assess.FieldError{Field: "credit", Value: fmt.Sprint(t.Credit), Want: "0 or more", Err: assess.ErrOutOfRange})
 	}
