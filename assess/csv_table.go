@@ -4,10 +4,12 @@ import (
 	"bufio"
 	"encoding/csv"
 	"errors"
+	"fmt"
 	"io"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 // MaxCSVRow is the longest row a decoder takes, in bytes. A quote that is never
@@ -147,9 +149,13 @@ func (t *Table[T]) Decoder(r io.Reader) (*Decoder[T], error) {
 	if err != nil {
 		return nil, d.malformed(err)
 	}
+	d.line = 1
 	var problems FieldErrors
 	have := make(map[string]bool, len(header))
 	for i, name := range header {
+		if want := unread(name); want != "" { // of the file, whose columns are none
+			return nil, FieldErrors{{Line: 1, Err: ErrMalformed, Want: want}}
+		}
 		name = strings.Trim(name, " ")
 		line, column := d.csv.FieldPos(i)
 		bad := FieldError{Line: line, Column: column, Field: name}
@@ -176,12 +182,27 @@ func (t *Table[T]) Decoder(r io.Reader) (*Decoder[T], error) {
 	return d, problems.Err()
 }
 
+// unread says what a file should be whose header has such a name: it is written in
+// UTF-16, as spreadsheets may, or its lines end in CR alone.
+func unread(name string) string {
+	switch {
+	case !utf8.ValidString(name) || strings.Contains(name, "\x00"):
+		return "text in UTF-8"
+	case strings.Contains(name, "\r"):
+		return "lines that end in LF or CR LF"
+	}
+	return ""
+}
+
 // hint says what an unknown column may have meant.
 func (t *Table[T]) hint(name string) string {
-	if strings.ContainsAny(name, ";\t") {
+	switch {
+	case name == "":
+		return "a name for every column"
+	case strings.ContainsAny(name, ";\t"):
 		return "commas between the columns"
 	}
-	return nearest(name, t.Columns())
+	return nearest(strings.ToLower(name), t.Columns())
 }
 
 // Decode reads the next row into v. At the end it returns io.EOF. A bad row
@@ -253,6 +274,9 @@ func (d *Decoder[T]) place(name string) (line, column int) {
 
 // malformed turns an error of the CSV reader into one of a row.
 func (d *Decoder[T]) malformed(err error) error {
+	if errors.Is(err, ErrRowTooLong) && d.line > 0 {
+		return fmt.Errorf("after line %d: %w", d.line, err)
+	}
 	bad, ok := errors.AsType[*csv.ParseError](err)
 	if !ok {
 		return err

@@ -356,6 +356,12 @@ func TestCSVHeader(t *testing.T) {
 		{"an unknown column names the nearest", "store,l_heel_medal\n", "l_heel_medal", "l_heel_medial?", ErrUnknownField},
 		{"a column like no other names none", "store,colour_of_laces\n", "colour_of_laces", "", ErrUnknownField},
 		{"a column given twice", "store,at,store\n", "store", "each column once", ErrDuplicateField},
+		{"capitals", "store,KM\n", "KM", "km?", ErrUnknownField},
+		{"a column without a name", "store,,at\n", "", "a name for every column", ErrUnknownField},
+		{"UTF-16 with a mark", "\xff\xfes\x00t\x00o\x00r\x00e\x00\n\x00", "", "text in UTF-8", ErrMalformed},
+		{"UTF-16 without one", "\x00s\x00t\x00o\x00r\x00e\x00,\x00a\x00t\x00\n", "", "text in UTF-8", ErrMalformed},
+		{"Latin-1", "store,tama\xf1o\n", "", "text in UTF-8", ErrMalformed},
+		{"lines that end in CR alone", "store,at\rE1,2026\r", "", "CR LF", ErrMalformed},
 		{"semicolons between the columns", "store;at\n", "store;at", "commas", ErrUnknownField},
 		{"an empty file", "", "", "a header row", ErrMalformed},
 		{"a header with a broken quote", "store,\"at\n", "", "quotes", ErrMalformed},
@@ -433,8 +439,8 @@ func TestCSVStopsAtAnOpenQuote(t *testing.T) {
 		t.Fatal(err)
 	}
 	var r Record
-	if err := d.Decode(&r); !errors.Is(err, ErrRowTooLong) {
-		t.Errorf("error %v, want %v", err, ErrRowTooLong)
+	if err := d.Decode(&r); !errors.Is(err, ErrRowTooLong) || !strings.Contains(err.Error(), "after line 1:") {
+		t.Errorf("error %v, want %v, and after which line", err, ErrRowTooLong)
 	}
 }
 
