@@ -129,8 +129,8 @@ func (row *modelRow) shoeModel() ShoeModel {
 // them, and follows its category. A typed-in model that is saved without TypedIn
 // becomes a catalogued one; the other way round is ErrConflict.
 func (db *DB) SaveShoeModel(ctx context.Context, by Actor, m retail.ShoeModel) (ShoeModel, error) {
-	if m.Brand == "" || m.Model == "" {
-		return ShoeModel{}, refused("model", m.Brand+" "+m.Model, "a brand and a model")
+	if bad := m.Unnamed(); len(bad) > 0 {
+		return ShoeModel{}, bad
 	}
 	var saved ShoeModel
 	err := db.tx(ctx, func(t *txn) error {

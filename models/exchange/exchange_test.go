@@ -484,3 +484,35 @@ func TestAnExportEndsWithTheErrorOfItsReader(t *testing.T) {
 		}
 	}
 }
+
+// A fitter who types in a shoe may know its brand alone, or what is printed on it.
+func TestATypedInShoeOfOneWordComesBack(t *testing.T) {
+	files := invented()
+	readings := []byte("pair_ref,store,staff,at,kind,brand,model\r\n")
+	for n, words := range []string{"Ondrell,", ",Fenline", "Ondrell,Fenline"} {
+		readings = append(readings, assess.NewPairRef([5]byte{byte(n)})+",E1,E1-01,2026-10-05T11:00:00Z,check,"+words+"\r\n"...)
+	}
+	dbtest.Each(t, func(t *testing.T, db *models.DB) {
+		mustImport(t, db, "stores", files["stores"])
+		mustImport(t, db, "inspections", readings)
+		second := dbtest.OpenURL(t, dbtest.MigratedURL(t, db.Dialect()))
+		for _, kind := range []string{"stores", "shoe-models", "inspections"} {
+			once := exportOf(t, db, kind, all)
+			mustImport(t, second, kind, []byte(once))
+			if got := exportOf(t, second, kind, all); got != once || kind != "stores" && rowsOf(once) != 3 {
+				t.Errorf("%s came back otherwise: %s, was %s", kind, got, once)
+			}
+		}
+	})
+	for text, field := range map[string]string{
+		"brand,model\r\nOndrell,\r\n":       "model",
+		"brand,model\r\n,Fenline\r\n":       "brand",
+		"version,typed_in\r\nthree,yes\r\n": "model",
+	} {
+		db := dbtest.Open(t)
+		sum, err := importOf(t, db, "shoe-models", []byte(text), exchange.Options{})
+		if !errors.Is(err, exchange.ErrRefused) || len(sum.Bad) != 1 || !strings.Contains(sum.Bad[0].Err.Error(), field+": missing") {
+			t.Errorf("%q: %+v, %v; want that %s is missing", text, sum, err, field)
+		}
+	}
+}

@@ -63,7 +63,7 @@ var (
 	Stores     = format(storeFields(), nil, "store", "region", "zone", "currency", "unit")
 	StoreLines = format(storeLineFields(), nil, "store", "region", "zone", "currency", "unit")
 	StaffList  = format(staffFields(), nil, "staff", "role", "scopes")
-	ShoeModels = format(shoeModelFields(), finishShoeModel, "brand", "model")
+	ShoeModels = format(shoeModelFields(), finishShoeModel)
 	Runners    = format(runnerFields(), nil, "runner")
 	Fittings   = format(fittingFields(), nil, "fitting_id", "store", "staff", "at")
 	Sales      = format(saleFields(), nil, "store", "model", "month", "pairs")
@@ -78,7 +78,25 @@ func format[T any](fields []assess.Field[T], finish func(*T) assess.FieldErrors,
 // counts from 1 while it is read.
 func finishShoeModel(m *ShoeModel) assess.FieldErrors {
 	m.Features.DropMM--
-	return nil
+	return m.Unnamed()
+}
+
+// Unnamed says what a model lacks of its name: a brand and a model, or where it was
+// typed in at a store one of them, as a fitter may know no more.
+func (m *ShoeModel) Unnamed() assess.FieldErrors {
+	var bad assess.FieldErrors
+	missing := func(absent bool, field, want string) {
+		if absent {
+			bad.Add(assess.FieldError{Field: field, Want: want, Err: assess.ErrMissingField})
+		}
+	}
+	if m.TypedIn {
+		missing(m.Brand == "" && m.Model == "", "model", "a brand or a model")
+		return bad
+	}
+	missing(m.Brand == "", "brand", "a brand")
+	missing(m.Model == "", "model", "a model")
+	return bad
 }
 
 // finishEvent refuses an event that ends before it begins.
