@@ -116,6 +116,9 @@ func (s *Server) saveReading(c *gin.Context, rec assess.Record) error {
 	if !proven {
 		in.Facts.Flags |= assess.FlagSecondSaid
 	}
+	if rec.At.Add(offset).Sub(s.now()) > models.MaxClockOff { // nobody reads a pair in time to come
+		in.Facts.Flags |= assess.FlagClockOff
+	}
 	saved, err := s.db.SaveInspection(ctx, who.actor(), in)
 	if err != nil {
 		return unsigned(err, "second_reader")

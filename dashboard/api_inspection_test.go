@@ -96,6 +96,12 @@ func TestATabletsClockIsTakenIntoAccount(t *testing.T) {
 	if flags := fmt.Sprint(decoded[fields](t, w)["flags"]); !strings.Contains(flags, "clock-off") {
 		t.Errorf("flags %s, want clock-off", flags)
 	}
+	// Who doesn't say what their clock shows can't have read a pair tomorrow.
+	w = r.call("PUT", path+id(3), r.fitter(), soundReading.with(fields{"at": "2026-10-06T11:00:00Z"}))
+	want(t, w, http.StatusCreated)
+	if flags := fmt.Sprint(decoded[fields](t, w)["flags"]); !strings.Contains(flags, "clock-off") {
+		t.Errorf("flags %s of a reading to come, want clock-off", flags)
+	}
 	listed := r.call("GET", apiRoot+"/inspections?from=2026-10-05&to=2026-10-05", r.fitter(), nil)
 	if n := len(decoded[pageOf[fields]](t, listed).Items); n != 1 {
 		t.Errorf("%d readings on the day by the server's clock, want 1", n)

@@ -87,9 +87,9 @@ type Saved struct {
 	Created bool
 }
 
-// maxClockOff is how far a tablet's clock may be off before the reading is
+// MaxClockOff is how far a tablet's clock may be off before the reading is
 // flagged. House value.
-const maxClockOff = 5 * time.Minute
+const MaxClockOff = 5 * time.Minute
 
 // maxStoredOffset is the largest offset of a clock that has room in its column; a
 // clock that was further off, as one that begins in 1970, stands as so much. Day and
@@ -258,7 +258,7 @@ func (row *inspectionRow) finish(in *NewInspection, zone *time.Location) error {
 		return err
 	}
 	flags := assess.Flags(row.Flags) &^ assess.FlagPairContradicts // a property of the pair as it is now
-	if in.ClockOffset.Abs() > maxClockOff {
+	if in.ClockOffset.Abs() > MaxClockOff {
 		flags |= assess.FlagClockOff
 	}
 	if a, sent := in.Facts.Verdict, in.Record.Advised; a != sent && a != assess.NoVerdict && sent != assess.NoVerdict {

@@ -43,7 +43,7 @@ func TestLocalDay(t *testing.T) {
 		{"a tablet's clock that is off is flagged", "Europe/Madrid", "2026-01-01T11:00:00Z", -26 * time.Hour, "2025-12-31", "2025-12", true, ianaRules + " [+01:00]"},
 		{"a tablet's clock that begins in 1970", "Europe/Madrid", "1970-01-01T00:05:00Z", instant("2026-01-01T11:00:00Z").Sub(instant("1970-01-01T00:05:00Z")), "2026-01-01", "2026-01", true, ianaRules + " [+01:00]"},
 		{"a tablet's clock that runs ahead by weeks", "Europe/Madrid", "2026-01-31T11:00:00Z", -30 * 24 * time.Hour, "2026-01-01", "2026-01", true, ianaRules + " [+01:00]"},
-		{"five minutes are not off", "Europe/Madrid", "2026-01-01T11:00:00Z", 5 * time.Minute, "2026-01-01", "2026-01", false, "maxClockOff, house value"},
+		{"five minutes are not off", "Europe/Madrid", "2026-01-01T11:00:00Z", 5 * time.Minute, "2026-01-01", "2026-01", false, "MaxClockOff, house value"},
 	}
 	dbtest.Each(t, func(t *testing.T, db *models.DB) {
 		setUp(t, db)
