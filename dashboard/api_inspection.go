@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"strings"
 	"time"
@@ -48,7 +49,9 @@ func (s *Server) putInspection(c *gin.Context) error {
 	case assess.UUID{}:
 		rec.ID = id
 	default:
-		return &failure{class: badValues, values: []badValue{{Pointer: "#/inspection_id", Detail: "want the id of the address, or none"}}}
+		return &failure{class: badValues, values: []badValue{{
+			Pointer: "#/inspection_id", Detail: fmt.Sprintf("%q: want the id of the address, or none", rec.ID),
+		}}}
 	}
 	return s.saveReading(c, rec)
 }
@@ -474,13 +477,13 @@ func (s *Server) postAmend(c *gin.Context) error {
 	}
 	f := &failure{class: badValues}
 	if !rec.Supersedes.IsZero() && rec.Supersedes != old.ID {
-		f.values = append(f.values, badValue{Pointer: "#/supersedes", Detail: "want the id of the address, or none"})
+		f.values = append(f.values, badValue{Pointer: "#/supersedes", Detail: fmt.Sprintf("%q: want the id of the address, or none", rec.Supersedes)})
 	}
 	if rec.ID == old.ID {
-		f.values = append(f.values, badValue{Pointer: "#/inspection_id", Detail: "want an id of its own, or none"})
+		f.values = append(f.values, badValue{Pointer: "#/inspection_id", Detail: fmt.Sprintf("%q: want an id of its own, or none", rec.ID)})
 	}
 	if rec.Store != old.Store {
-		f.values = append(f.values, badValue{Pointer: "#/store", Detail: "want the store of the reading, " + old.Store})
+		f.values = append(f.values, badValue{Pointer: "#/store", Detail: fmt.Sprintf("%q: want the store of the reading, %s", rec.Store, old.Store)})
 	}
 	if len(f.values) > 0 {
 		return f

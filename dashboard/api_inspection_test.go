@@ -395,3 +395,28 @@ func TestStoringAReadingAsksForNothingElse(t *testing.T) {
 		t.Errorf("after %v a PUT took %d statements, want more than %d: nothing was asked again", cacheFor, n, overHTTP)
 	}
 }
+
+// What was given stands beside what is allowed, in an address as in a body.
+func TestARefusalSaysWhatWasGiven(t *testing.T) {
+	r := newRig(t)
+	for _, tt := range []struct {
+		method, path string
+		body         any
+		says         string
+	}{
+		{"GET", "/inspections?limit=many", nil, `"many": `},
+		{"GET", "/inspections?kind=sale", nil, `"sale"`},
+		{"GET", "/inspections?from=2026-02-31", nil, `"2026-02-31"`},
+		{"PUT", "/inspections/seven", soundReading, `"seven": `},
+		{"PUT", "/inspections/" + id(1), soundReading.with(fields{"inspection_id": id(2)}), `"` + id(2) + `": `},
+		{"PUT", "/inspections/" + id(1), soundReading.with(fields{"store": "S-Z"}), `"S-Z": `},
+		{"PUT", "/inspections/" + id(1), soundReading.with(fields{"rules": 77}), "77: "},
+		{"PUT", "/photos/abc", nil, `"abc": `},
+	} {
+		w := r.call(tt.method, apiRoot+tt.path, r.office(), tt.body)
+		p := decoded[problem](t, w)
+		if len(p.Errors) != 1 || !strings.Contains(p.Errors[0].Detail, tt.says) || strings.Count(p.Errors[0].Detail, strings.Trim(tt.says, ": ")) != 1 {
+			t.Errorf("%s %s: %s, want %s once", tt.method, tt.path, w.Body, tt.says)
+		}
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"strconv"
 	"time"
@@ -121,7 +122,7 @@ func (s *Server) judge(ctx context.Context, rec *assess.Record) (*judged, error)
 	j := &judged{}
 	var err error
 	if j.engine, err = s.engineOf(ctx, rec.Rules); errors.Is(err, models.ErrNotFound) {
-		return nil, &failure{class: badValues, values: []badValue{{Pointer: "#/rules", Detail: "there is no such rule set"}}}
+		return nil, &failure{class: badValues, values: []badValue{{Pointer: "#/rules", Detail: fmt.Sprintf("%d: there is no such rule set", rec.Rules)}}}
 	} else if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -182,11 +183,18 @@ type problem struct {
 	Errors []badValue `json:"errors,omitempty" nullable:"false" doc:"Every value that was refused"`
 }
 
-// failAPI answers err as a problem.
+// failAPI answers err as a problem. What a parameter was is said beside what it
+// should be, as of a value in a body.
 func (s *Server) failAPI(c *gin.Context, err error) {
 	f := s.failed(c, err)
 	if f.status == http.StatusUnauthorized {
 		c.Header("WWW-Authenticate", `Bearer realm="solewright"`)
+	}
+	for i, v := range f.values {
+		given := cmp.Or(c.Query(v.Parameter), c.Param(v.Parameter))
+		if v.Parameter != "" && given != "" && !strings.HasPrefix(v.Detail, `"`) {
+			f.values[i].Detail = fmt.Sprintf("%.48q: %s", given, v.Detail)
+		}
 	}
 	c.Header("Content-Type", "application/problem+json")
 	c.JSON(f.status, problem{

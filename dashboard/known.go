@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"errors"
+	"fmt"
 	"time"
 
 	"solewright/assess"
@@ -126,7 +127,7 @@ func (s *Server) risks(ctx context.Context, day string) (*assess.RiskTables, err
 func (s *Server) mayAt(ctx context.Context, who Identity, r right, store, pointer string) error {
 	at, err := s.store(ctx, store)
 	if errors.Is(err, models.ErrNotFound) {
-		return &failure{class: badValues, values: []badValue{{Pointer: pointer, Detail: "there is no such store"}}}
+		return &failure{class: badValues, values: []badValue{{Pointer: pointer, Detail: fmt.Sprintf("%.48q: there is no such store", store)}}}
 	}
 	if err != nil {
 		return err
