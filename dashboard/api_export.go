@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"bufio"
+	"errors"
 	"net/http"
 	"slices"
 	"strings"
@@ -9,6 +10,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"solewright/models"
 	"solewright/models/exchange"
 )
 
@@ -29,15 +31,16 @@ func (s *Server) getExport(c *gin.Context) error {
 	}
 	ctx, who := c.Request.Context(), s.who(c)
 	ask := exchange.Asked{Scopes: who.scopes(exportRecords), From: c.Query("from"), To: c.Query("to"), Store: c.Query("store")}
-	for name, day := range map[string]string{"from": ask.From, "to": ask.To} {
-		if day != "" && !isDay(day) {
-			return refuseParameter(name, "want a day such as 2026-10-05")
-		}
-	}
+	wrong := exactDays(c)
 	if ask.Store != "" {
-		if err := s.mayAt(ctx, who, exportRecords, ask.Store, "#"); err != nil {
+		if _, err := s.store(ctx, ask.Store); errors.Is(err, models.ErrNotFound) {
+			wrong = allOf(wrong, refuseParameter("store", "there is no such store"))
+		} else if err := s.mayAt(ctx, who, exportRecords, ask.Store, "#"); err != nil {
 			return err
 		}
+	}
+	if wrong != nil {
+		return wrong
 	}
 	if kind == "runners" && !who.fleet(exportRecords) {
 		return refuse(forbidden, "runners belong to no store: exporting them takes the fleet in scope")

@@ -387,8 +387,12 @@ var docInspections = operation{
 
 // listInspections answers with a page of readings.
 func (s *Server) listInspections(c *gin.Context) error {
-	p, err := pageAsked(c)
-	if err != nil {
+	p, wrongPage := pageAsked(c)
+	model, wrongModel := uuidAsked(c, "model")
+	kind, wrongKind := wordAsked(c, "kind", assess.KindWords)
+	verdict, wrongVerdict := wordAsked(c, "verdict", append([]string{""}, verdictWords()...))
+	_, wrongLive := wordAsked(c, "live", []string{"", "true", "false"})
+	if err := allOf(wrongPage, exactDays(c), wrongModel, wrongKind, wrongVerdict, wrongLive); err != nil {
 		return err
 	}
 	who := s.who(c)
@@ -396,20 +400,8 @@ func (s *Server) listInspections(c *gin.Context) error {
 		Scopes: who.scopes(readReading), Store: c.Query("store"), Region: c.Query("region"),
 		From: c.Query("from"), To: c.Query("to"), PairRef: c.Query("pair_ref"),
 		Runner: c.Query("runner"), Staff: c.Query("staff"), Live: c.Query("live") == "true",
+		Model: model, Kind: assess.RecordKind(kind), Verdict: assess.Verdict(verdict),
 	}
-	if f.Model, err = uuidAsked(c, "model"); err != nil {
-		return err
-	}
-	kind, err := wordAsked(c, "kind", assess.KindWords)
-	if err != nil {
-		return err
-	}
-	f.Kind = assess.RecordKind(kind)
-	verdict, err := wordAsked(c, "verdict", append([]string{""}, verdictWords()...))
-	if err != nil {
-		return err
-	}
-	f.Verdict = assess.Verdict(verdict)
 	found, next, err := s.db.Inspections(c.Request.Context(), f, p)
 	if err != nil {
 		return wrongQuery(err)

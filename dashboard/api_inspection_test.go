@@ -125,6 +125,8 @@ func TestATextThatCannotBeStoredIsNamed(t *testing.T) {
 		}{
 			{"a NUL in the query", "GET", "/inspections?staff=a%00b", nil, http.StatusBadRequest, []string{"staff"}},
 			{"no UTF-8 in the query", "GET", "/shoe-models?q=%ff", nil, http.StatusBadRequest, []string{"q"}},
+			{"everything in the query", "GET", "/inspections?limit=0&from=2026-02-31&to=soon&model=7&kind=sale&verdict=good&live=maybe", nil, http.StatusBadRequest, []string{"limit", "from", "to", "model", "kind", "verdict", "live"}},
+			{"everything of an export", "GET", "/export/inspections.csv?from=2026-13-01&to=x&store=S-Z", nil, http.StatusBadRequest, []string{"from", "to", "store"}},
 			{"a query that can't be read", "GET", "/inspections?limit=%zz", nil, http.StatusBadRequest, nil},
 			{"a NUL in the path", "GET", "/runners/a%00b", nil, http.StatusBadRequest, nil},
 			{"a cursor of other bytes", "GET", "/pairs?cursor=zzz", nil, http.StatusBadRequest, []string{"cursor"}},

@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"encoding/base64"
+	"errors"
 	"net/http"
 	"net/url"
 	"slices"
@@ -65,6 +66,36 @@ func uuidAsked(c *gin.Context, name string) (assess.UUID, error) {
 		return u, refuseParameter(name, "want a UUID")
 	}
 	return u, nil
+}
+
+// exactDays refuses from and to that are no days.
+func exactDays(c *gin.Context) error {
+	var errs []error
+	for _, name := range []string{"from", "to"} {
+		if day := c.Query(name); day != "" && !isDay(day) {
+			errs = append(errs, refuseParameter(name, "want a day such as 2026-10-05"))
+		}
+	}
+	return allOf(errs...)
+}
+
+// allOf makes one answer of what is wrong with several parameters; any other error
+// goes first.
+func allOf(errs ...error) error {
+	all := &failure{class: badQuery}
+	for _, err := range errs {
+		f, ok := errors.AsType[*failure](err)
+		if err != nil && (!ok || f.class != badQuery) {
+			return err
+		}
+		if err != nil {
+			all.values = append(all.values, f.values...)
+		}
+	}
+	if len(all.values) == 0 {
+		return nil
+	}
+	return all
 }
 
 // pageAsked reads limit and cursor.

@@ -156,17 +156,18 @@ var docPairs = operation{
 
 // listPairs answers with a page of pairs.
 func (s *Server) listPairs(c *gin.Context) error {
-	p, err := pageAsked(c)
-	if err != nil {
+	p, wrongPage := pageAsked(c)
+	model, wrongModel := uuidAsked(c, "model")
+	_, wrongOpen := wordAsked(c, "open", []string{"", "true", "false"})
+	_, wrongContradicting := wordAsked(c, "contradicting", []string{"", "true", "false"})
+	if err := allOf(wrongPage, wrongModel, wrongOpen, wrongContradicting); err != nil {
 		return err
 	}
 	ctx, who := c.Request.Context(), s.who(c)
 	f := models.PairFilter{
 		Scopes: who.scopes(listPairs), Store: c.Query("store"), Runner: c.Query("runner"),
 		Open: c.Query("open") == "true", Contradicting: c.Query("contradicting") == "true",
-	}
-	if f.Model, err = uuidAsked(c, "model"); err != nil {
-		return err
+		Model: model,
 	}
 	if f.Runner != "" && who.anywhere(readPair) && !who.fleet(listPairs) {
 		f.Scopes = models.Fleet
