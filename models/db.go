@@ -311,7 +311,8 @@ func ignoreDone(err error) error {
 // txn is an open transaction: plain SQL by its own methods, gorm's verbs by g.
 type txn struct {
 	*countedTx
-	g *gorm.DB
+	g      *gorm.DB
+	writes int // records that verbs changed
 }
 
 // querier is what reads and writes: a pool or a transaction.

@@ -47,6 +47,7 @@ func (db *DB) SaveSale(ctx context.Context, by Actor, s retail.Sale) error {
 		if err != nil || known && old == row.Pairs {
 			return err
 		}
+		db.wrote()
 		if _, err := t.ExecContext(ctx, saleLayout.insert(db.dialect)+
 			" ON CONFLICT (store, model_id, batch, month) DO UPDATE SET pairs = excluded.pairs", fields(&row)...); err != nil || !known {
 			return err // a first number is its own trace

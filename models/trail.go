@@ -47,7 +47,24 @@ func (db *DB) noteAudit(ctx context.Context, q querier, by Actor, e entry) error
 	_, err := q.ExecContext(ctx, db.dialect.sql(
 		"INSERT INTO audit (at, account, device, action, subject, runner, before, after) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"),
 		instant(db.now()), text(by.Account), text(by.Device), e.action, e.subject, text(e.runner), text(e.before), text(e.after))
+	db.wrote()
 	return err
+}
+
+// wrote counts a record that changed.
+func (db *DB) wrote() {
+	if db.within != nil {
+		db.within.writes++
+	}
+}
+
+// Writes returns how many records the verbs that run together changed so far: one
+// that finds what it was to store adds nothing.
+func (db *DB) Writes() int {
+	if db.within == nil {
+		return 0
+	}
+	return db.within.writes
 }
 
 // Change is one entry of the change feed: read the reading and the pair again.

@@ -137,7 +137,10 @@ func kind[T any](table *assess.Table[T], save func(context.Context, *models.DB, 
 		err = db.Together(ctx, func(db *models.DB) error {
 			sum = Summary{Read: n, Bad: slices.Clone(bad)}
 			for i := range good {
+				writes := db.Writes()
 				switch err := save(ctx, db, by, &good[i].v); {
+				case err == nil && db.Writes() == writes:
+					sum.Known++
 				case err == nil:
 					sum.Stored++
 				case isBadRow(err) || errors.Is(err, models.ErrConflict) || errors.Is(err, models.ErrNotFound):
