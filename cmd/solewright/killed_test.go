@@ -77,11 +77,14 @@ func serving(t *testing.T, token string, logged *bytes.Buffer, flags ...string) 
 }
 
 // kill ends the process as a power cut would, but for what the system had taken
-// over.
+// over. What the race detector found in it would end with it.
 func (p *process) kill() {
 	_ = p.cmd.Process.Kill() // it may have ended
 	p.copied.Wait()
 	_ = p.cmd.Wait()
+	if _, report, found := strings.Cut(p.logged.String(), "WARNING: DATA RACE"); found {
+		p.t.Errorf("a data race in the server:%s", report)
+	}
 }
 
 // ask returns status 0 where the server doesn't answer.
