@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -40,7 +41,7 @@ func (s *Server) putInspection(c *gin.Context) error {
 	if err != nil || id.Version() != 7 && id.Version() != 8 {
 		return refuseParameter("id", "want a UUIDv7, such as 017f22e2-79b0-7cc3-98c4-dc0c0c07398f")
 	}
-	rec, err := readingOf(c)
+	rec, err := readingOf(c, false)
 	if err != nil {
 		return err
 	}
@@ -58,13 +59,20 @@ func (s *Server) putInspection(c *gin.Context) error {
 
 // readingOf reads a reading from the body. What only the server says may
 // stand in it, so that a reading can be sent back as it was got, but counts for
-// nothing; a reading that is void can't be stored as new.
-func readingOf(c *gin.Context) (assess.Record, error) {
+// nothing; a reading that is void can't be stored as new. amends says that the
+// address names a reading that it takes the place of.
+func readingOf(c *gin.Context, amends bool) (assess.Record, error) {
 	body, err := readBody(c)
 	if err != nil {
 		return assess.Record{}, err
 	}
 	rec, err := assess.DecodeJSON(body)
+	if errs, ok := errors.AsType[assess.FieldErrors](err); ok && amends && rec.Supersedes.IsZero() {
+		// The address says what is amended: the reason needs nothing beside it.
+		err = slices.DeleteFunc(errs, func(e assess.FieldError) bool {
+			return e.Field == "/amend_reason" && errors.Is(e, assess.ErrInconsistent)
+		}).Err()
+	}
 	if err != nil {
 		return rec, err
 	}
@@ -459,7 +467,7 @@ var docAmend = operation{
 
 // postAmend stores a reading that takes the place of another.
 func (s *Server) postAmend(c *gin.Context) error {
-	rec, err := readingOf(c)
+	rec, err := readingOf(c, true)
 	if err != nil {
 		return err
 	}

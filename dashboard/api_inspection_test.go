@@ -251,10 +251,10 @@ func TestAnAmendmentTakesTheReadingsPlace(t *testing.T) {
 	r := newRig(t)
 	old := r.put(1, soundReading)
 	path := apiRoot + "/inspections/" + id(1) + "/amend"
-	w := r.call("POST", path, r.fitter(), wornReading().with(fields{"inspection_id": id(2)}))
+	w := r.call("POST", path, r.fitter(), wornReading().with(fields{"inspection_id": id(2), "amend_reason": "left and right were swapped"}))
 	want(t, w, http.StatusCreated)
 	amended := decoded[fields](t, w)
-	if amended["supersedes"] != id(1) || amended["pair_ref"] != old["pair_ref"] || amended["advised"] != "replace" {
+	if amended["amend_reason"] != "left and right were swapped" || amended["supersedes"] != id(1) || amended["pair_ref"] != old["pair_ref"] || amended["advised"] != "replace" {
 		t.Errorf("the amendment is %v", amended)
 	}
 	want(t, r.call("POST", path, r.fitter(), soundReading.with(fields{"inspection_id": id(3)})), http.StatusConflict)
