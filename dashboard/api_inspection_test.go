@@ -238,7 +238,11 @@ func TestAVoidReadingStaysAndSaysSo(t *testing.T) {
 	if got["void_reason"] != "wrong pair" || got["voided_at"] != "2026-10-05T12:00:00Z" {
 		t.Errorf("void %v at %v", got["void_reason"], got["voided_at"])
 	}
-	want(t, r.call("POST", path, manager, fields{"reason": "again"}), http.StatusConflict)
+	again := r.call("POST", path, manager, fields{"reason": "again"})
+	want(t, again, http.StatusConflict)
+	if says := decoded[problem](t, again).Detail; !strings.Contains(says, "was voided") {
+		t.Errorf("%q doesn't say why", says)
+	}
 	two := r.call("POST", path, manager, fields{"reason": "on\ntwo lines"})
 	want(t, two, http.StatusUnprocessableEntity)
 	if at := pointers(t, two); !slices.Equal(at, []string{"#/reason"}) {
@@ -257,7 +261,11 @@ func TestAnAmendmentTakesTheReadingsPlace(t *testing.T) {
 	if amended["amend_reason"] != "left and right were swapped" || amended["supersedes"] != id(1) || amended["pair_ref"] != old["pair_ref"] || amended["advised"] != "replace" {
 		t.Errorf("the amendment is %v", amended)
 	}
-	want(t, r.call("POST", path, r.fitter(), soundReading.with(fields{"inspection_id": id(3)})), http.StatusConflict)
+	again := r.call("POST", path, r.fitter(), soundReading.with(fields{"inspection_id": id(3)}))
+	want(t, again, http.StatusConflict)
+	if says := decoded[problem](t, again).Detail; !strings.Contains(says, "amend the latest") {
+		t.Errorf("%q doesn't say what to do", says)
+	}
 	for name, body := range map[string]fields{
 		"#/store":         soundReading.with(fields{"store": storeB}),
 		"#/supersedes":    soundReading.with(fields{"supersedes": id(9)}),
