@@ -240,7 +240,7 @@ func TestAVoidReadingStaysAndSaysSo(t *testing.T) {
 	}
 	again := r.call("POST", path, manager, fields{"reason": "again"})
 	want(t, again, http.StatusConflict)
-	if says := decoded[problem](t, again).Detail; !strings.Contains(says, "was voided") {
+	if says := decoded[problem](t, again).Detail; !strings.Contains(says, "void already") {
 		t.Errorf("%q doesn't say why", says)
 	}
 	two := r.call("POST", path, manager, fields{"reason": "on\ntwo lines"})

@@ -99,7 +99,7 @@ var meanings = []struct {
 }{
 	{models.ErrNotFound, notFound, "there is no such record"},
 	{models.ErrAmended, conflict, "the reading was amended before: amend the latest"},
-	{models.ErrVoid, conflict, "the reading was voided: make a new one"},
+	{models.ErrVoid, conflict, "the reading is void already: make a new one"},
 	{models.ErrConflict, conflict, "the record exists with other content"},
 	{models.ErrDenied, forbidden, ""},
 	{models.ErrBusy, unready, "the database is busy: try again in a moment"},

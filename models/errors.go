@@ -29,7 +29,7 @@ var (
 	// ErrAmended and ErrVoid are ErrConflict of a reading that another took the place
 	// of, and of one that is void.
 	ErrAmended = fmt.Errorf("amended before: amend the latest: %w", ErrConflict)
-	ErrVoid    = fmt.Errorf("voided: make a new one: %w", ErrConflict)
+	ErrVoid    = fmt.Errorf("void already: %w", ErrConflict)
 	// ErrSchemaOld says that the database's schema is behind the program.
 	ErrSchemaOld = errors.New("the database schema is older than this program: run solewright migrate")
 	// ErrSchemaNew says that the program is behind the database's schema.

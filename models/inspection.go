@@ -313,7 +313,7 @@ func (db *DB) strikeOut(ctx context.Context, t *txn, row *inspectionRow) error {
 	case old.by != id{}:
 		return fmt.Errorf("reading %s was %w", assess.UUID(row.Supersedes), ErrAmended)
 	case old.voidedAt != instant{}:
-		return fmt.Errorf("reading %s was %w", assess.UUID(row.Supersedes), ErrVoid)
+		return fmt.Errorf("reading %s can't be amended, make a new one: it is %w", assess.UUID(row.Supersedes), ErrVoid)
 	}
 	n, err := affected(t.ExecContext(ctx, db.dialect.sql(
 		"UPDATE inspection SET superseded_by = ? WHERE store = ? AND id = ? AND superseded_by IS NULL AND voided_at IS NULL"),
@@ -368,7 +368,7 @@ func (db *DB) VoidInspection(ctx context.Context, by Actor, reading assess.UUID,
 			return err
 		}
 		if !old.VoidedAt.IsZero() {
-			return fmt.Errorf("it was %w", ErrVoid)
+			return fmt.Errorf("it is %w", ErrVoid)
 		}
 		n, err := affected(t.ExecContext(ctx, db.dialect.sql(
 			"UPDATE inspection SET voided_at = ?, void_reason = ? WHERE store = ? AND id = ? AND voided_at IS NULL"),
