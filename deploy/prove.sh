@@ -25,7 +25,7 @@ if [ "${1:-}" = race ]; then
 		echo
 		echo "- date: $(date -u '+%Y-%m-%d %H:%M') UTC"
 		echo "- command: \`sh deploy/prove.sh race\`, which is \`go test -race\` on SQLite and PostgreSQL"
-		echo "- with what \`sh deploy/test.sh\` runs under the detector each time: assess, models/exchange, cmd/solewright"
+		echo "- with what \`sh deploy/test.sh\` runs under the detector each time: models/exchange, cmd/solewright"
 		echo
 		echo "| package | s |"
 		echo "| --- | --- |"
