@@ -31,10 +31,13 @@ type sending struct {
 	ack       []byte // what the server said it stored, nil without an answer
 }
 
-// sendingOf returns a reading as a tablet sends it, nil for one that takes the
-// signature of a second person, whose secret isn't known here.
+// takesSecret reports whether a reading takes the signature of a second person,
+// whose secret isn't known here.
+func takesSecret(r *assess.Record) bool { return r.HasSecond && r.Given != assess.NoVerdict }
+
+// sendingOf returns a reading as a tablet sends it, nil for one that takes a secret.
 func sendingOf(r *assess.Record) *sending {
-	if r.HasSecond && r.Given != assess.NoVerdict {
+	if takesSecret(r) {
 		return nil
 	}
 	r.VoidedAt, r.VoidReason = time.Time{}, "" // a reading is voided by another request

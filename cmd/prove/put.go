@@ -88,7 +88,7 @@ func samplesOf(fleet *sim.Fleet, n int) []sample {
 	first := map[string]assess.Record{}
 	var samples []sample
 	for r := range fleet.Inspections() {
-		if r.Kind == assess.Blind || !r.Supersedes.IsZero() || !r.VoidedAt.IsZero() {
+		if r.Kind == assess.Blind || !r.Supersedes.IsZero() || !r.VoidedAt.IsZero() || takesSecret(r) {
 			continue
 		}
 		before, seen := first[r.PairRef]
@@ -118,7 +118,7 @@ func copies(samples []sample, n int) [2][]*sending {
 			r := samples[i%len(samples)][step]
 			r.ID = assess.NewV7(now+int64(i/putClients), [10]byte(random[10*step:]))
 			r.PairRef = pairRef
-			all[step] = append(all[step], &sending{id: r.ID.String(), body: assess.AppendJSON(nil, &r)})
+			all[step] = append(all[step], sendingOf(&r))
 		}
 	}
 	return all
