@@ -39,17 +39,15 @@ const startsWithin = time.Minute
 
 // process is a server in a process of its own.
 type process struct {
-	t      *testing.T
+	caller
 	cmd    *exec.Cmd
-	url    string
-	token  string
 	logged *bytes.Buffer // of all processes of a test
 	copied sync.WaitGroup
 }
 
 func serving(t *testing.T, token string, logged *bytes.Buffer, flags ...string) *process {
 	t.Helper()
-	p := &process{t: t, token: token, logged: logged}
+	p := &process{caller: caller{t: t, token: token}, logged: logged}
 	p.cmd = exec.CommandContext(t.Context(), os.Args[0], slices.Concat([]string{"serve", "--addr", "127.0.0.1:0"}, flags)...)
 	p.cmd.Env = append(os.Environ(), asProgram+"=1")
 	out, err := p.cmd.StderrPipe()
@@ -87,16 +85,26 @@ func (p *process) kill() {
 	}
 }
 
+// caller asks a server, by a token or by what its client keeps.
+type caller struct {
+	t      *testing.T
+	url    string
+	token  string
+	client http.Client
+}
+
 // ask returns status 0 where the server doesn't answer.
-func (p *process) ask(method, path, kind string, body []byte) (status int, answer []byte) {
-	req, err := http.NewRequestWithContext(p.t.Context(), method, p.url+path, bytes.NewReader(body))
+func (c *caller) ask(method, path, kind string, body []byte) (status int, answer []byte) {
+	req, err := http.NewRequestWithContext(c.t.Context(), method, c.url+path, bytes.NewReader(body))
 	if err != nil {
-		p.t.Error(err)
+		c.t.Error(err)
 		return 0, nil
 	}
-	req.Header.Set("Authorization", "Bearer "+p.token)
+	if c.token != "" {
+		req.Header.Set("Authorization", "Bearer "+c.token)
+	}
 	req.Header.Set("Content-Type", kind)
-	resp, err := http.DefaultClient.Do(req)
+	resp, err := c.client.Do(req)
 	if err != nil {
 		return 0, nil
 	}

@@ -299,23 +299,10 @@ func TestDemoServesAPair(t *testing.T) {
 	go io.Copy(io.Discard, out)
 
 	secret := strings.TrimSpace(must(t, "token", "add", "test", "--role", "office", "--data", data))
+	server := &caller{t: t, url: "http://" + address, token: secret}
 	ask := func(method, path, body string) (int, string) {
-		req, err := http.NewRequestWithContext(ctx, method, "http://"+address+path, strings.NewReader(body))
-		if err != nil {
-			t.Fatal(err)
-		}
-		req.Header.Set("Authorization", "Bearer "+secret)
-		req.Header.Set("Content-Type", "application/json")
-		resp, err := http.DefaultClient.Do(req)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer resp.Body.Close()
-		text, err := io.ReadAll(resp.Body)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return resp.StatusCode, string(text)
+		status, text := server.ask(method, path, "application/json", []byte(body))
+		return status, string(text)
 	}
 	if status, text := ask("GET", "/readyz", ""); status != http.StatusOK {
 		t.Fatalf("/readyz: %d %s", status, text)
