@@ -391,6 +391,12 @@ func TestEverythingTappedTakesAThumb(t *testing.T) {
 			shop, b := newShop(t), newBrowser(t, size)
 			shop.signIn(b, fitterCode)
 			shop.begin(b, "check")
+			b.write("#shoe", "fenl")
+			b.tap("#km")
+			b.until(`document.querySelector("#says").innerText.includes("“fenl” was not taken")`)
+			if over := eval[float64](b, `document.querySelector("#says").getBoundingClientRect().bottom - document.querySelector(".word").getBoundingClientRect().top`); over > 0 {
+				t.Errorf("what the bench says covers %v px of the verdict", over)
+			}
 			// The widest run of pixels through a zone's middle that picks the zone. Half
 			// pixels are looked at, so that a run may be half a pixel longer than seen.
 			small := eval[[]string](b, fmt.Sprintf(`[...document.querySelectorAll(".spot:not([aria-disabled])")].flatMap((spot) => {
